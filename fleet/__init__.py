@@ -1,0 +1,1 @@
+"""The machines and what is in them."""
