@@ -1,0 +1,6 @@
+"""The addresses of version 1."""
+
+from django.urls import URLPattern, URLResolver
+
+app_name = "api"
+urlpatterns: list[URLPattern | URLResolver] = []

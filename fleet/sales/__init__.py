@@ -1,0 +1,1 @@
+"""Audit reads and what each column sold between them."""

@@ -1,0 +1,1 @@
+"""Settings, entry points and the embedded servers."""

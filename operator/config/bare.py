@@ -1,0 +1,8 @@
+"""Settings for the commands that only compute: no database, no broker, nothing from the environment."""
+
+SECRET_KEY = "unused-here-nothing-is-signed"  # noqa: S105
+INSTALLED_APPS = ["django.contrib.contenttypes", "django.contrib.auth", "api", "fleet.sales"]
+DATABASES: dict[str, object] = {}
+USE_TZ = True
+TIME_ZONE = "UTC"
+LOGGING_CONFIG = None

@@ -1,0 +1,56 @@
+"""Structured logs: one line an event, JSON in production, with the request's id on every line."""
+
+import logging
+import logging.config
+
+import structlog
+
+SHARED = [
+    structlog.contextvars.merge_contextvars,
+    structlog.stdlib.add_log_level,
+    structlog.stdlib.add_logger_name,
+    structlog.processors.TimeStamper(fmt="iso", utc=True),
+    structlog.processors.StackInfoRenderer(),
+]
+
+
+def configure(*, level: str, style: str) -> None:
+    """Send every logger through one handler. `style` is json or text."""
+    renderer = (
+        structlog.processors.JSONRenderer()
+        if style == "json"
+        else structlog.dev.ConsoleRenderer(colors=False)
+    )
+    ending = [structlog.processors.format_exc_info, renderer] if style == "json" else [renderer]
+    logging.config.dictConfig(
+        {
+            "version": 1,
+            "disable_existing_loggers": False,
+            "formatters": {
+                "structured": {
+                    "()": structlog.stdlib.ProcessorFormatter,
+                    "foreign_pre_chain": SHARED,
+                    "processors": [
+                        structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+                        *ending,
+                    ],
+                }
+            },
+            "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "structured"}},
+            "root": {"handlers": ["stderr"], "level": level},
+            "loggers": {
+                "django.server": {"handlers": [], "propagate": False},
+                "axes": {"level": "ERROR"},
+            },
+        }
+    )
+    structlog.configure(
+        processors=[
+            structlog.stdlib.filter_by_level,
+            *SHARED,
+            structlog.stdlib.ProcessorFormatter.wrap_for_formatter,
+        ],
+        logger_factory=structlog.stdlib.LoggerFactory(),
+        wrapper_class=structlog.stdlib.BoundLogger,
+        cache_logger_on_first_use=True,
+    )

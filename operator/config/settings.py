@@ -1,0 +1,244 @@
+"""Django's settings, all from the environment (see environment.py for each name and its hint)."""
+
+from pathlib import Path
+from urllib.parse import unquote, urlsplit
+
+from csp.constants import NONE, SELF
+from psycopg.conninfo import conninfo_to_dict
+
+from . import environment, logs
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+ENV = environment.read()
+
+DEBUG = ENV.debug
+SECRET_KEY = ENV.secret_key or "only-for-a-developers-own-desk-never-for-a-real-service"
+ALLOWED_HOSTS = list(ENV.hosts) or ["localhost", "127.0.0.1", "[::1]"]
+
+INSTALLED_APPS = [
+    "config",
+    "people",
+    "fleet.machines",
+    "fleet.sales",
+    "api",
+    "office",
+    "rest_framework",
+    "django_filters",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "axes",
+    "django_htmx",
+    "django.contrib.postgres",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+]
+MIDDLEWARE = [
+    "config.requests.RequestIdMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "people.doors.PolicyMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+ROOT_URLCONF = "config.urls"
+WSGI_APPLICATION = "config.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "office.context.desk",
+            ],
+            "builtins": ["office.templatetags.desk"],
+        },
+    }
+]
+
+
+def _database(url: str) -> dict[str, object]:
+    parts = conninfo_to_dict(url)
+    named = {
+        "dbname": "NAME",
+        "user": "USER",
+        "password": "PASSWORD",
+        "host": "HOST",
+        "port": "PORT",
+    }
+    options = {k: v for k, v in parts.items() if k not in named}
+    return {
+        "ENGINE": "django.db.backends.postgresql",
+        **{django: str(parts.get(libpq) or "") for libpq, django in named.items()},
+        # A lock that does not come free becomes a clear answer (409), not a hanging request.
+        "OPTIONS": {**options, "options": "-c lock_timeout=10s"},
+        "CONN_MAX_AGE": 60,
+        "CONN_HEALTH_CHECKS": True,
+    }
+
+
+DATABASES = {"default": _database(ENV.database_url)}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+CACHES = {
+    "default": {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": ENV.redis_url,
+        "KEY_PREFIX": "colonnade",
+    }
+}
+
+# People
+AUTH_USER_MODEL = "people.Person"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 10},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
+LOGIN_URL = "office:sign-in"
+LOGIN_REDIRECT_URL = "office:today"
+LOGOUT_REDIRECT_URL = "office:sign-in"
+SESSION_COOKIE_AGE = 14 * 24 * 3600
+PASSWORD_RESET_TIMEOUT = 3600
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_RESET_ON_SUCCESS = True
+AXES_USERNAME_FORM_FIELD = "username"
+AXES_LOCKOUT_TEMPLATE = "office/people/locked_out.html"
+AXES_VERBOSE = False
+AXES_IPWARE_PROXY_COUNT = 1 if ENV.proxy else 0
+
+# Safety of the wire
+SECURE_SSL_REDIRECT = ENV.https and not DEBUG
+SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
+SECURE_HSTS_SECONDS = 365 * 24 * 3600 if ENV.https and not DEBUG else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = True
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if ENV.proxy else None
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENV.https and not DEBUG
+SESSION_COOKIE_HTTPONLY = True
+CSRF_COOKIE_HTTPONLY = False  # htmx reads it to send the token
+X_FRAME_OPTIONS = "DENY"
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "base-uri": [NONE],
+        "manifest-src": [SELF],
+    }
+}
+DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FILES = 200
+
+# E-mail
+_mail = urlsplit(ENV.email_url)
+EMAIL_BACKEND = (
+    f"django.core.mail.backends.{'console' if _mail.scheme == 'console' else 'smtp'}.EmailBackend"
+)
+EMAIL_HOST, EMAIL_PORT = _mail.hostname or "", _mail.port or 0
+EMAIL_HOST_USER, EMAIL_HOST_PASSWORD = unquote(_mail.username or ""), unquote(_mail.password or "")
+EMAIL_USE_TLS, EMAIL_USE_SSL = (
+    _mail.scheme == "smtp" and bool(_mail.username),
+    _mail.scheme == "smtps",
+)
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = SERVER_EMAIL = ENV.email_from
+
+# Words and time
+LANGUAGE_CODE = "en-us"
+USE_I18N = False
+USE_TZ = True
+TIME_ZONE = "UTC"
+
+# Static files: collected at build, hashed, served by the web process
+STATIC_URL = "static/"
+STATIC_ROOT = ROOT / ".data" / "static"
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if DEBUG
+        else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+    },
+}
+WHITENOISE_MANIFEST_STRICT = False
+
+# The API
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "api.authentication.DeviceTokenAuthentication",
+        "api.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["api.permissions.PolicyPermission"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.CursorPagination",
+    "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
+    "DEFAULT_SCHEMA_CLASS": "api.schema.Schema",
+    "DEFAULT_THROTTLE_CLASSES": ["api.throttling.PersonThrottle"],
+    "DEFAULT_THROTTLE_RATES": {"person": "1200/min", "anonymous": "60/min"},
+    "EXCEPTION_HANDLER": "api.errors.problem",
+    "COERCE_DECIMAL_TO_STRING": True,
+    "DATETIME_FORMAT": "iso-8601",
+    "PAGE_SIZE": 100,
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Colonnade",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": r"/api/v1",
+    "COMPONENT_SPLIT_REQUEST": True,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "REDOC_DIST": "SIDECAR",
+    "SORT_OPERATIONS": True,
+    "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+}
+
+# Celery: the clock and the hands; what is due stands in the database
+CELERY_BROKER_URL = ENV.redis_url
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {"visibility_timeout": 3600}
+CELERY_TASK_TIME_LIMIT = 3600
+CELERY_TIMEZONE = "UTC"
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BEAT_SCHEDULE = {
+    "watch-folder": {"task": "fleet.sales.tasks.read_watch_folder", "schedule": 60.0},
+}
+
+WATCH_FOLDER = ENV.watch_folder
+LOGGING_CONFIG = None
+logs.configure(level=ENV.log_level, style=ENV.log_format)

@@ -1,0 +1,1 @@
+"""Who works here: people, roles, sign-in, device tokens, the audit trail."""

@@ -1,0 +1,37 @@
+"""The policy at the office's doors. The API asks the same table after it has read the device token."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+
+from . import policy
+
+
+class PolicyMiddleware:
+    """Refuses every view that no row of the policy opens for this person."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_view(
+        self, request: HttpRequest, view: Any, args: tuple[Any, ...], kwargs: dict[str, Any]
+    ) -> HttpResponse | HttpResponseRedirect | None:
+        match = request.resolver_match
+        if match is None or "api" in match.app_names:
+            return None  # api.permissions.PolicyPermission asks, once the token is read
+        row = policy.row_for(request.method or "", match.view_name)
+        if policy.allows(request.user, row):
+            return None
+        if (
+            row is not None
+            and not request.user.is_authenticated
+            and request.method in {"GET", "HEAD"}
+        ):
+            return redirect_to_login(request.get_full_path())
+        raise PermissionDenied

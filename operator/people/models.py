@@ -1,0 +1,180 @@
+"""People, their devices, what they did, and the business they work for."""
+
+from decimal import Decimal
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.postgres.fields import ArrayField
+from django.core.serializers.json import DjangoJSONEncoder
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+from django.db.models.functions import Lower
+from timezone_field import TimeZoneField
+
+from .roles import Role
+
+
+class PersonManager(BaseUserManager["Person"]):
+    """Finds a person by e-mail, whatever its capitals."""
+
+    def get_by_natural_key(self, username: str | None) -> "Person":
+        return self.get(email__iexact=username)
+
+
+class Person(AbstractBaseUser):
+    """Somebody who works for the business and signs in by e-mail."""
+
+    email = models.EmailField("e-mail")
+    name = models.CharField(max_length=100)
+    roles = ArrayField(
+        models.CharField(max_length=12, choices=Role.choices), default=list, blank=True
+    )
+    phone = models.CharField(max_length=40, blank=True)
+    is_active = models.BooleanField("works here", default=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects: ClassVar[PersonManager] = PersonManager()
+
+    USERNAME_FIELD = "email"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = ["name"]
+
+    class Meta:
+        verbose_name_plural = "people"
+        ordering = ["name", "pk"]
+        constraints = [
+            models.UniqueConstraint(Lower("email"), name="person_email_unique_whatever_capitals"),
+            models.CheckConstraint(
+                condition=models.Q(roles__contained_by=list(Role.values)), name="person_roles_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def get_full_name(self) -> str:
+        return self.name
+
+    def has_role(self, *roles: Role) -> bool:
+        return self.is_active and any(role in self.roles for role in roles)
+
+
+class DeviceToken(models.Model):
+    """A key that one device of one person shows to the API. Only its digest is kept."""
+
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="device_tokens")
+    name = models.CharField(max_length=60, help_text="Which device carries it.")
+    prefix = models.CharField(max_length=8, help_text="The first characters, to tell tokens apart.")
+    digest = models.CharField(max_length=64, unique=True, help_text="SHA-256 of the token, hex.")
+    created_at = models.DateTimeField()
+    created_by = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    expires_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(null=True, blank=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+    revoked_by = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["-created_at", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(expires_at__gt=models.F("created_at")),
+                name="token_expires_after_made",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(revoked_at__isnull=True, revoked_by__isnull=True)
+                | models.Q(revoked_at__isnull=False, revoked_by__isnull=False),
+                name="token_revoked_by_somebody",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.prefix}…)"
+
+
+class AuditEntry(models.Model):
+    """Who did what to which row, when, with the values before and after. Never changed or deleted."""
+
+    at = models.DateTimeField()
+    actor = models.ForeignKey(
+        Person,
+        null=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Empty when the service acted by itself.",
+    )
+    verb = models.CharField(max_length=60)
+    object_type = models.CharField(max_length=60)
+    object_id = models.BigIntegerField()
+    object_said = models.CharField(max_length=200, help_text="How the row was called at the time.")
+    before = models.JSONField(null=True, encoder=DjangoJSONEncoder)
+    after = models.JSONField(null=True, encoder=DjangoJSONEncoder)
+    reason = models.TextField(blank=True)
+    request_id = models.CharField(max_length=64, blank=True)
+
+    class Meta:
+        verbose_name_plural = "audit entries"
+        ordering = ["-at", "-pk"]
+        indexes = [
+            models.Index(fields=["object_type", "object_id", "-at"], name="audit_of_one_row"),
+            models.Index(fields=["actor", "-at"], name="audit_of_one_person"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.verb} {self.object_said}"
+
+
+class Business(models.Model):
+    """The operator's own business: its name, units, money, and the limits it sets columns by. One row."""
+
+    class Units(models.TextChoices):
+        INCHES = "in", "inches"
+        MILLIMETRES = "mm", "millimetres"
+
+    name = models.CharField(max_length=100, default="Our business")
+    units = models.CharField(max_length=2, choices=Units.choices, default=Units.INCHES)
+    currency = models.CharField(max_length=3, default="USD", help_text="ISO 4217, alphabetic.")
+    currency_exponent = models.PositiveSmallIntegerField(
+        default=2, validators=[MaxValueValidator(4)], help_text="Decimal places of the currency."
+    )
+    time_zone = TimeZoneField(default="America/New_York", choices_display="STANDARD")
+    least_play_mm = models.DecimalField(
+        max_digits=6,
+        decimal_places=3,
+        default=Decimal("6.350"),
+        validators=[MinValueValidator(Decimal(0))],
+        help_text="A quarter inch by common practice.",
+    )
+    most_play_mm = models.DecimalField(
+        max_digits=6,
+        decimal_places=3,
+        default=Decimal("19.050"),
+        help_text="Looser than this, products shift off the beam.",
+    )
+    side_clearance_mm = models.DecimalField(
+        max_digits=6, decimal_places=3, default=Decimal("2.000")
+    )
+    test_vends_asked = models.PositiveSmallIntegerField(default=4)
+
+    class Meta:
+        verbose_name_plural = "business"
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="business_is_one_row"),
+            models.CheckConstraint(
+                condition=models.Q(most_play_mm__gt=models.F("least_play_mm")),
+                name="business_play_band",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)
+
+    @classmethod
+    def the(cls) -> "Business":
+        """The one row, made with defaults when the service is new."""
+        return cls.objects.get_or_create(pk=1)[0]

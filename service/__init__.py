@@ -1,0 +1,1 @@
+"""The work done on the machines, and the rules they live under."""

@@ -1,0 +1,1 @@
+"""Pure computations of the work: no framework, settings, clock or I/O."""
