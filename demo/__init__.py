@@ -1,0 +1,1 @@
+"""The demonstration: an invented business and the audit files of its machines."""
