@@ -14,6 +14,9 @@ from fleet.compute.units import (
     require_positive,
 )
 
+# No cradle tells more products apart than this; see MOST_NOTCHES for why there is a limit.
+MOST_DEEP = 12
+
 
 @dataclass(frozen=True, slots=True)
 class Half:
@@ -58,7 +61,7 @@ class StackPosition:
     def __post_init__(self) -> None:
         require_positive("position.width_mm", self.width_mm)
         require_positive("position.height_mm", self.height_mm)
-        require_count("position.greatest_deep", self.greatest_deep)
+        require_count("position.greatest_deep", self.greatest_deep, most=MOST_DEEP)
         require_count("position.cradle_units", self.cradle_units, least=0)
         if self.front is None and self.rear is None:
             raise BadMeasure("position", "has neither a front nor a rear half; measure one or both")

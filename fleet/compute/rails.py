@@ -12,6 +12,10 @@ from fleet.compute.units import (
     require_positive,
 )
 
+# Far more than a rail in a cabinet has; a slip of the keyboard beyond it is refused at once
+# instead of being counted through.
+MOST_NOTCHES = 500
+
 
 class Runs(StrEnum):
     """Which way the count of a rail's notches runs from its zero."""
@@ -47,7 +51,7 @@ class Rail:
     def __post_init__(self) -> None:
         require_not_negative("rail.zero_mm", self.zero_mm)
         require_positive("rail.pitch_mm", self.pitch_mm)
-        require_count("rail.notches", self.notches)
+        require_count("rail.notches", self.notches, most=MOST_NOTCHES)
         require_count("rail.mark_every", self.mark_every, least=0)
         require_not_negative("rail.offset_mm", abs(self.offset_mm))
         if self.runs is Runs.INWARD and self.zero_mm < (self.notches - 1) * self.pitch_mm:

@@ -85,7 +85,10 @@ class Setting:
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """What loading `deep` deep would take; `fits` only if every half has a setting."""
+    """What loading `deep` deep would take; `fits` only if every half has a setting.
+
+    `to_measure` names the sizes without which this depth cannot be judged.
+    """
 
     deep: int
     fits: bool
@@ -94,6 +97,7 @@ class Candidate:
     margins: tuple[Margin, ...]
     reasons: tuple[Reason, ...]
     cautions: tuple[Reason, ...] = ()
+    to_measure: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,7 +61,9 @@ def require_not_negative(field: str, value: float) -> None:
         raise BadMeasure(field, f"{value} cannot be used; give zero or a number above it")
 
 
-def require_count(field: str, value: int, *, least: int = 1) -> None:
-    """Refuse a count below `least` or not whole. Raises BadMeasure."""
-    if isinstance(value, bool) or value != int(value) or value < least:
-        raise BadMeasure(field, f"{value} is not a count; give a whole number from {least} up")
+def require_count(field: str, value: int, *, least: int = 1, most: int | None = None) -> None:
+    """Refuse a count below `least`, above `most` or not whole. Raises BadMeasure."""
+    span = f"from {least} up" if most is None else f"from {least} to {most}"
+    whole = isinstance(value, int) and not isinstance(value, bool)
+    if not whole or value < least or (most is not None and value > most):
+        raise BadMeasure(field, f"{value} cannot be used; give a whole number {span}")
