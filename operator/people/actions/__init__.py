@@ -1,0 +1,1 @@
+"""What can be done to people, their devices and the business's own settings."""
