@@ -36,3 +36,9 @@ class NotAllowed(Unable):
     """The person may see the thing and may not do this to it. Doors answer 403."""
 
     code = "not_allowed"
+
+
+class NotFound(Unable):
+    """There is no such thing, or it is not this person's to see; the two look alike. Doors answer 404."""
+
+    code = "not_found"

@@ -50,6 +50,12 @@ class Changeover(Setting):
     computed = models.JSONField(
         encoder=DjangoJSONEncoder, help_text="The whole fit answer as it stood when planned."
     )
+    geometry_front = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        help_text="The notch by measured geometry alone; offsets learn from it.",
+    )
+    geometry_rear = models.PositiveSmallIntegerField(null=True, blank=True)
     test_vends_asked = models.PositiveSmallIntegerField()
 
     taken_at = models.DateTimeField(null=True, blank=True)

@@ -39,6 +39,7 @@ class Package(models.Model):
     cap_diameter_mm = measured()
     width_mm = measured(help_text="Cartons and bags: the longer side across.")
     thickness_mm = measured(help_text="Cartons and bags: the shorter side across.")
+    height_mm = measured(help_text="Cartons and bags: how tall it stands.")
     volume_ml = models.DecimalField(max_digits=8, decimal_places=2, null=True, blank=True)
     weight_g = models.DecimalField(max_digits=8, decimal_places=1, null=True, blank=True)
     material = models.CharField(

@@ -1,0 +1,1 @@
+"""What can be done to machines, what they can hold, and how their columns are set."""

@@ -1,0 +1,112 @@
+"""The changeover sheet: everything one page says, as data for the screen, the printer and the API."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from fleet.compute.cautions import Work, cautions_for
+from fleet.compute.positions import Position as Place
+from fleet.compute.results import Fit, Reason
+from fleet.compute.units import BadMeasure
+from fleet.compute.vend_tests import (
+    FailureBound,
+    VendTestPlan,
+    failure_bound,
+    vend_test_plan,
+    what_passes_prove,
+)
+from fleet.compute.worksheet import Step, Wish, steps
+from people.models import Business
+
+from ..geometry import position_of
+from ..models import Changeover, Product
+from ..models.setups import Setting
+from .fits import Bench
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One column's changeover, whole. `before` is None for a column that was never set up."""
+
+    changeover: Changeover
+    position: Place
+    before: Wish | None
+    after: Wish
+    fit: Fit | None
+    steps: tuple[Step, ...]
+    cautions: tuple[Reason, ...]
+    vend_tests: VendTestPlan
+    asked: FailureBound
+    proves: Reason
+    blanks: tuple[str, ...]
+
+
+def sheet(changeover: Changeover) -> Sheet:
+    """Shape the sheet of a changeover that came through its gatekeeper (with its joins)."""
+    column = changeover.column
+    business = Business.the()
+    bench = Bench.for_columns([column])
+    learned = bench.offsets.get(column.position.kind_id, {})
+    place = position_of(column.position, {end: one.offset_mm for end, one in learned.items()})
+    before_row = changeover.from_set_up
+    before = (
+        None
+        if before_row is None
+        else _wish(before_row, before_row.product, before_row.capacity, business)
+    )
+    after = _wish(changeover, changeover.product, changeover.capacity, business)
+    try:
+        answer = bench.fit(column.position, changeover.product.package)
+    except BadMeasure:
+        answer = None
+    bound = failure_bound(max(1, changeover.test_vends_asked))
+    return Sheet(
+        changeover=changeover,
+        position=place,
+        before=before,
+        after=after,
+        fit=answer,
+        steps=steps(place, before, after, bench.rules, bench.units),
+        cautions=cautions_for(Work.CHANGEOVER),
+        vend_tests=vend_test_plan(place, changeover.deep),
+        asked=bound,
+        proves=what_passes_prove(bound),
+        blanks=_blanks(changeover),
+    )
+
+
+def money_said(amount: Decimal, business: Business) -> str:
+    """An amount as the business says it: `1.75 USD`."""
+    return f"{amount:.{business.currency_exponent}f} {business.currency}"
+
+
+def _wish(row: Setting, product: Product, capacity: int, business: Business) -> Wish:
+    return Wish(
+        product=product.name,
+        deep=row.deep,
+        front_notch=row.front_setting,
+        rear_notch=row.rear_setting,
+        program=row.program.name if row.program else None,
+        price=money_said(row.price, business),
+        picture=product.picture or product.name,
+        capacity=capacity,
+    )
+
+
+def _blanks(changeover: Changeover) -> tuple[str, ...]:
+    position = changeover.column.position
+    rails = [
+        f"{side} setting" for side in ("front", "rear") if getattr(position, f"{side}_depth_mm")
+    ]
+    return (
+        "taken out, good",
+        "taken out, out of date",
+        "taken out, damaged",
+        "products deep",
+        *rails,
+        "depth program",
+        "price",
+        "test vends made",
+        "test vends passed",
+        "what happened",
+        "by, when",
+    )
