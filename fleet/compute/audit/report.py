@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
-from fleet.compute.audit.totals import NO_COUNTERS, Amounts, Counters, Totals
+from fleet.compute.audit.totals import NO_COUNTERS, NO_TOTALS, Amounts, Counters, Totals
 
 Verdict = Literal["ok", "ok_byte_swapped", "ok_after_crlf_restore", "missing", "mismatch"]
 UsableAs = Literal["accepted", "unverified", "held"]
@@ -79,6 +79,7 @@ class Integrity:
     stated: str | None = None
     computed: str | None = None
     byte_swapped: bool = False
+    line_ends_restored: bool = False
     line_ends: Literal["crlf", "lf", "cr", "mixed", "none"] = "crlf"
     segments_stated: int | None = None
     segments_counted: int | None = None
@@ -130,7 +131,7 @@ class Currency:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """ID5: the machine's clock when it was read, and its daylight-saving rule (OFF, NA, EU, AUS)."""
+    """ID5: the machine's clock as it was read, and its daylight-saving rule (OFF, NA, EU, AUS)."""
 
     time: MachineTime = MachineTime()
     daylight_saving: str | None = None
@@ -310,6 +311,11 @@ class EventTotal:
     total_minutes: int | None = None
     user: str | None = None
 
+    @property
+    def over(self) -> bool:
+        """It happened since the last reset and no longer stands."""
+        return not self.active and bool(self.count_since_reset)
+
 
 @dataclass(frozen=True, slots=True)
 class ReadInfo:
@@ -352,7 +358,7 @@ class Report:
     read_info: ReadInfo = ReadInfo()
     devices: tuple[Device, ...] = ()
     payment_systems: tuple[PaymentSystem, ...] = ()
-    totals: Totals = Totals()
+    totals: Totals = NO_TOTALS
     selections: tuple[Selection, ...] = ()
     stray_payment_lines: tuple[PaymentLine, ...] = ()
     price_lists: tuple[PriceList, ...] = ()

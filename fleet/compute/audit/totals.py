@@ -117,3 +117,6 @@ class Totals:
     tokens_out: Amounts = NO_AMOUNTS
     token_overpay: Amounts = NO_AMOUNTS
     tokens_filled: Amounts = NO_AMOUNTS
+
+
+NO_TOTALS = Totals()
