@@ -1,4 +1,4 @@
-"""Settings for the commands that only compute: no database, no broker, nothing from the environment."""
+"""Settings for the commands that only compute: no database, broker or environment."""
 
 SECRET_KEY = "unused-here-nothing-is-signed"  # noqa: S105
 INSTALLED_APPS = ["django.contrib.contenttypes", "django.contrib.auth", "api", "fleet.sales"]

@@ -1,4 +1,4 @@
-"""The Celery app: `celery -A config.celery worker` with the folder `operator` and the root on the path."""
+"""The Celery app: `celery -A config.celery worker`, with the root and `operator` on the path."""
 
 import os
 

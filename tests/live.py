@@ -1,0 +1,1 @@
+"""The live service, for browser journeys and for clients that speak HTTP."""
