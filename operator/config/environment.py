@@ -108,7 +108,7 @@ def variable(field: str) -> str:
 
 
 def read(variables: Mapping[str, str] = os.environ) -> Environment:
-    """Read all settings. Raises BadEnvironment naming each that is missing, unknown or malformed."""
+    """Read all settings. Raises BadEnvironment naming each missing, unknown or malformed one."""
     known = {variable(field): field for field in Environment.model_fields}
     problems = [
         f"{name}: no such setting; there are {', '.join(sorted(known))}"

@@ -4,8 +4,9 @@ import logging
 import logging.config
 
 import structlog
+from structlog.typing import Processor
 
-SHARED = [
+SHARED: list[Processor] = [
     structlog.contextvars.merge_contextvars,
     structlog.stdlib.add_log_level,
     structlog.stdlib.add_logger_name,
@@ -16,12 +17,9 @@ SHARED = [
 
 def configure(*, level: str, style: str) -> None:
     """Send every logger through one handler. `style` is json or text."""
-    renderer = (
-        structlog.processors.JSONRenderer()
-        if style == "json"
-        else structlog.dev.ConsoleRenderer(colors=False)
-    )
-    ending = [structlog.processors.format_exc_info, renderer] if style == "json" else [renderer]
+    ending: list[Processor] = [structlog.dev.ConsoleRenderer(colors=False)]
+    if style == "json":
+        ending = [structlog.processors.format_exc_info, structlog.processors.JSONRenderer()]
     logging.config.dictConfig(
         {
             "version": 1,

