@@ -17,7 +17,10 @@ from ..models import Package, Product
 def save_package(
     *, actor: Person, now: datetime, changes: Mapping[str, Any], package: Package | None = None
 ) -> Package:
-    """Add a package or change its sizes. Raises Unacceptable, naming the size that cannot be true."""
+    """Add a package or change its sizes.
+
+    Raises Unacceptable, naming the size that cannot be true.
+    """
     row = package or Package()
     stored = {name: getattr(row, name) for name in changes}
     try:

@@ -27,7 +27,8 @@ def save_kind(
 ) -> Kind:
     """Add or change a kind with its programs (known by name) and positions (known by label).
 
-    Lists that are given are whole: what they leave out is removed, if nothing uses it. New positions
+    Lists that are given are whole: what they leave out is removed, if nothing uses it. New
+    positions
     become columns of every machine of the kind. Raises Unacceptable, naming the row by its index
     (`positions.2.front_pitch_mm`), or Unable when something in use would go.
     """

@@ -100,7 +100,8 @@ def place_machine(
     spot: str = "",
     reason: str = "",
 ) -> Placement | None:
-    """The machine stands at `site` from `starts_at` on; the placement before ends there. None: nowhere.
+    """The machine stands at `site` from `starts_at` on; the placement before ends there. None:
+    nowhere.
 
     Raises Unable when a later placement is already noted, since the past is not rewritten.
     """
@@ -108,8 +109,8 @@ def place_machine(
     current = machine.placements.order_by("-starts_at").first()
     if current is not None and current.starts_at >= starts_at:
         raise Unable(
-            f"{machine} is already noted at {current.site} from {current.starts_at:%Y-%m-%d %H:%M}; "
-            "a new placement starts after that",
+            f"{machine} is already noted at {current.site} "
+            f"from {current.starts_at:%Y-%m-%d %H:%M}; a new placement starts after that",
             code="placed_later",
         )
     if current is not None and (current.ends_at is None or current.ends_at > starts_at):

@@ -83,7 +83,10 @@ class Changeover(Setting):
     test_vends_passed = models.PositiveSmallIntegerField(null=True, blank=True)
     what_happened = models.TextField(blank=True)
     mismatches = models.JSONField(
-        default=list, encoder=DjangoJSONEncoder, help_text="Where as-left differs from the plan."
+        default=list,
+        blank=True,
+        encoder=DjangoJSONEncoder,
+        help_text="Where as-left differs from the plan.",
     )
     mismatch_reason = models.CharField(max_length=300, blank=True)
     created_at = models.DateTimeField()

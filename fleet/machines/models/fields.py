@@ -35,7 +35,10 @@ def money(**kwargs: Any) -> models.DecimalField:  # type: ignore[type-arg]
 
 
 class Period(Func):
-    """`[starts_at, ends_at)` as a range, for exclusion constraints. An empty end is still running."""
+    """`[starts_at, ends_at)` as a range, for exclusion constraints.
+
+    An empty end is still running.
+    """
 
     function = "tstzrange"
     template = "%(function)s(%(expressions)s, '[)')"

@@ -9,7 +9,7 @@ from .fields import LengthField, measured
 
 
 class Kind(models.Model):
-    """A make of machine as measured here: its timing, its cold room, and (below it) its positions."""
+    """A make of machine as measured here: its timing and its cold room; its positions hang on it."""
 
     class EnergyClass(models.TextChoices):
         """Classes of refrigerated vending machines in 10 CFR 431.292."""
@@ -77,7 +77,10 @@ class DepthProgram(models.Model):
 
 
 class Position(models.Model):
-    """A column's place in a kind. A stack lies before the centre beam, behind it, or on both sides."""
+    """A column's place in a kind.
+
+    A stack lies before the centre beam, behind it, or on both sides.
+    """
 
     class Style(models.TextChoices):
         STACK = "stack", "stacked column"

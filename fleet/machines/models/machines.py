@@ -12,7 +12,10 @@ from .sites import Site
 
 
 class Machine(models.Model):
-    """One cabinet with an asset tag. It stands at a site, in the shop or in store (see Placement)."""
+    """One cabinet with an asset tag.
+
+    It stands at a site, in the shop or in store (see Placement).
+    """
 
     class Status(models.TextChoices):
         IN_SERVICE = "in_service", "in service"
@@ -43,7 +46,8 @@ class Machine(models.Model):
 
 
 class Placement(models.Model):
-    """A machine stood at a site from one moment to another; an empty end means it stands there now."""
+    """A machine stood at a site from one moment to another; an empty end means it stands there
+    now."""
 
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="placements")
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="placements")

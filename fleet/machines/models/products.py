@@ -19,7 +19,10 @@ def validate_gtin(value: str) -> None:
 
 
 class Package(models.Model):
-    """One physical shape, measured: every product in it is set up alike. Sizes in mm from the base up."""
+    """One physical shape, measured: every product in it is set up alike.
+
+    Sizes in mm from the base up.
+    """
 
     class Shape(models.TextChoices):
         CAN = "can", "can"
@@ -87,7 +90,7 @@ class Package(models.Model):
 
 
 class Product(models.Model):
-    """One thing sold: a name, its package, its price and cost, and what tax and labels ask of it."""
+    """One thing sold: its package, price and cost, and what tax and labels ask of it."""
 
     class Form(models.TextChoices):
         DRINK = "drink", "drink"

@@ -43,7 +43,10 @@ def learned_offsets(kind_ids: Iterable[int], rules: Rules) -> Offsets:
 
 
 def entries_for(position_ids: Iterable[int], package_ids: Iterable[int] | None = None) -> Entries:
-    """Chart entries by (position, package): measured, typed from a label, and learned. Two queries."""
+    """Chart entries by (position, package): measured, typed from a label, and learned.
+
+    Two queries.
+    """
     keys = list(position_ids)
     typed = ChartEntry.objects.filter(position__in=keys)
     learned = taught().filter(column__position__in=keys)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from django.db.models import Prefetch
 
+from fleet.compute.charts import ChartEntry
 from fleet.compute.fit import fit
 from fleet.compute.rails import End
 from fleet.compute.results import Fit, Verdict
@@ -70,15 +71,19 @@ class Bench:
         return self._fit(position, package, {}, [])
 
     def _fit(
-        self, position: Position, package: Package, offsets: dict[End, float], entries: list
+        self,
+        position: Position,
+        package: Package,
+        offsets: dict[End, float],
+        entries: list[ChartEntry],
     ) -> Fit:
         return fit(
             position_of(position, offsets),
             package_of(package),
             board_of(self.boards[position.kind_id]),
             self.rules,
-            entries,
-            self.units,
+            charts=entries,
+            units=self.units,
         )
 
 

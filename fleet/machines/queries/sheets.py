@@ -1,4 +1,4 @@
-"""The changeover sheet: everything one page says, as data for the screen, the printer and the API."""
+"""The changeover sheet: all that one page says, as data for screen, printer and API."""
 
 from dataclasses import dataclass
 from decimal import Decimal

@@ -75,7 +75,8 @@ def complete(
 ) -> Changeover:
     """Record what came out and how the column was left; the old set-up ends and the new one begins.
 
-    One transaction: all of it or nothing. Where as-left differs from the plan, a reason is asked and
+    One transaction: all of it or nothing. Where as-left differs from the plan, a reason is asked
+    and
     kept. Raises UnableToComplete or Unacceptable.
     """
     row = _locked(changeover)

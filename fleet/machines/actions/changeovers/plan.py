@@ -93,7 +93,16 @@ def plan(
     current = _current_set_ups(keys)
     asked = Business.the().test_vends_asked if test_vends is None else test_vends
     for index, line in enumerate(lines):
-        _plan_line(whole, index, line, bench, current.get(line.column.pk), asked, actor, now)
+        _plan_line(
+            line,
+            whole=whole,
+            prefix=f"lines.{index}.",
+            bench=bench,
+            current=current.get(line.column.pk),
+            test_vends=asked,
+            actor=actor,
+            now=now,
+        )
     return whole
 
 
@@ -158,16 +167,17 @@ def why_not(answer: Fit) -> str:
 
 
 def _plan_line(
-    whole: ChangeoverPlan,
-    index: int,
     line: PlannedLine,
+    *,
+    whole: ChangeoverPlan,
+    prefix: str,
     bench: Bench,
     current: SetUp | None,
     test_vends: int,
     actor: Person,
     now: datetime,
 ) -> None:
-    column, product, prefix = line.column, line.product, f"lines.{index}."
+    column, product = line.column, line.product
     if column.machine.status == Machine.Status.RETIRED:
         raise UnableToPlan(column, "the machine is retired", code="machine_retired")
     open_already = column.changeovers.filter(state__in=["planned", "in_hand"]).first()

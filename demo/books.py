@@ -1,0 +1,384 @@
+"""The invented business, written into an empty service through the same actions as anyone's."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "operator"))
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+import django  # noqa: E402
+
+django.setup()
+
+from django.db import transaction  # noqa: E402
+
+from demo.business import Business, shapes  # noqa: E402
+from fleet.compute.positions import Half, Position, SpiralPosition  # noqa: E402
+from fleet.machines import models  # noqa: E402
+from fleet.machines.actions import (  # noqa: E402
+    changeovers,
+    charts,
+    holdings,
+    kinds,
+    machines,
+    setups,
+    sites,
+)
+from people.actions import business as desk  # noqa: E402
+from people.actions import people  # noqa: E402
+from people.models import Person  # noqa: E402
+
+PASSWORD = "two-for-one-payment"  # noqa: S105
+MORNING = time(9, 30)
+CENT = Decimal(100)
+FORMS = {"bar": "bar_drop_piece", "drop": "bar_drop_piece", "piece": "bar_drop_piece"}
+
+
+def is_empty() -> bool:
+    """Whether nobody has put anything into this service yet."""
+    return not Person.objects.exists()
+
+
+class Books:
+    """Writes one business; keeps the rows by the names the business calls them."""
+
+    def __init__(self, business: Business, now: datetime) -> None:
+        self.business = business
+        self.now = now
+        self.people: dict[str, Person] = {}
+        self.packages: dict[str, models.Package] = {}
+        self.products: dict[str, models.Product] = {}
+        self.kinds: dict[str, models.Kind] = {}
+        self.sites: dict[str, models.Site] = {}
+        self.machines: dict[str, models.Machine] = {}
+
+    def write(self) -> None:
+        """Everything but the audit files, or nothing."""
+        with transaction.atomic():
+            self._people()
+            self._holdings()
+            self._kinds()
+            self._sites()
+            self._machines()
+            self._set_ups()
+
+    @property
+    def owner(self) -> Person:
+        return next(one for one in self.people.values() if "owner" in one.roles)
+
+    @property
+    def dispatcher(self) -> Person:
+        return next(one for one in self.people.values() if "dispatcher" in one.roles)
+
+    def _people(self) -> None:
+        for one in self.business.people:
+            self.people[one.email] = people.add(
+                email=one.email,
+                name=one.name,
+                roles=one.roles,
+                password=PASSWORD,
+                actor=None,
+                now=self.now,
+            )
+        desk.change(
+            changes={"name": self.business.name, "currency": self.business.currency},
+            actor=self.owner,
+            now=self.now,
+        )
+
+    def _holdings(self) -> None:
+        for size in self.business.packages:
+            sizes = {
+                name: _mm(value)
+                for name in PACKAGE_SIZES
+                if (value := getattr(size.package, name)) is not None
+            }
+            self.packages[size.code] = holdings.save_package(
+                changes={"name": size.name, "shape": size.package.kind.value, **sizes},
+                actor=self.dispatcher,
+                now=self.now,
+            )
+        for product in self.business.products:
+            self.products[product.code] = holdings.save_product(
+                changes=self._product(product), actor=self.dispatcher, now=self.now
+            )
+
+    def _product(self, product: shapes.Product) -> dict[str, Any]:
+        facts = product.attributes
+        return {
+            "name": product.name,
+            "package": self.packages[product.package_code],
+            "gtin": product.gtin,
+            "price": product.price_minor / CENT,
+            "cost": product.cost_minor / CENT,
+            "shelf_life_days": product.shelf_life_days,
+            "picture": product.name,
+            "form": FORMS.get(facts.form, "drink" if facts.form == "drink" else "other_food"),
+            "sweetened": facts.sweetened,
+            "juice_percent": facts.juice_percent,
+            "contains_milk": facts.contains_milk,
+            "carbonated": facts.carbonated,
+            "contains_flour": facts.contains_flour,
+            "needs_refrigeration": facts.needs_refrigeration,
+            "heated": facts.heated,
+            "supplement_facts": facts.supplement_facts,
+            "water": facts.water or "",
+        }
+
+    def _kinds(self) -> None:
+        for kind in self.business.kinds:
+            board = kind.board
+            self.kinds[kind.name] = kinds.save_kind(
+                changes={
+                    "name": kind.name,
+                    "notes": kind.what,
+                    "vend_window_s": _number(board.vend_window_s),
+                    "drop_sensor": board.drop_sensor,
+                    "refrigerated_volume_l": _number(kind.refrigerated_volume_l),
+                    "energy_class": "combination B" if kind.combination else "B",
+                },
+                programs=[
+                    {
+                        "name": one.name,
+                        "deep": one.deep,
+                        "cycle_s": _number(one.cycle_s),
+                        "run_on_s": _number(one.run_on_s),
+                    }
+                    for one in board.programs
+                ],
+                positions=[_position(one) for one in kind.positions],
+                actor=self.dispatcher,
+                now=self.now,
+            )
+        for line in self.business.charts:
+            self._chart(line)
+
+    def _chart(self, line: shapes.ChartLine) -> None:
+        if line.deep is None or (line.front_notch is None and line.rear_notch is None):
+            return
+        rows = self.kinds[line.kind_name].positions.filter(label__in=line.columns)
+        for position in rows:
+            charts.save_chart_entry(
+                position=position,
+                package=self.packages[line.package_code],
+                changes={
+                    "source": "measured",
+                    "deep": line.deep,
+                    "front_setting": line.front_notch,
+                    "rear_setting": line.rear_notch,
+                },
+                actor=self.dispatcher,
+                now=self.now,
+            )
+
+    def _sites(self) -> None:
+        for warehouse in self.business.warehouses:
+            self.sites[warehouse.code] = self._site(warehouse, "warehouse", ())
+        for site in self.business.sites:
+            self.sites[site.code] = self._site(site, "host", site.windows)
+
+    def _site(
+        self,
+        place: shapes.Site | shapes.Warehouse,
+        purpose: str,
+        windows: Iterable[shapes.OpeningWindow],
+    ) -> models.Site:
+        return sites.save_site(
+            changes={
+                "name": place.name,
+                "purpose": purpose,
+                "street": place.address.street,
+                "city": place.address.town,
+                "county": place.address.county,
+                "state": place.address.state,
+                "postal_code": place.address.postcode,
+                "latitude": _number(place.latitude),
+                "longitude": _number(place.longitude),
+                "time_zone": ZoneInfo(place.time_zone),
+            },
+            opening_windows=[
+                {"weekday": day, "opens": window.opens, "closes": window.closes}
+                for window in windows
+                for day in window.weekdays
+            ],
+            actor=self.dispatcher,
+            now=self.now,
+        )
+
+    def _machines(self) -> None:
+        for one in self.business.machines:
+            kind = self.business.kind(one.kind_name)
+            machine = machines.add_machine(
+                kind=self.kinds[one.kind_name],
+                changes={"asset_tag": one.asset_tag, "serial": one.serial},
+                selections=[
+                    {"code": button.code, "positions": list(button.columns)}
+                    for button in kind.buttons
+                ],
+                actor=self.dispatcher,
+                now=self.now,
+            )
+            machines.place_machine(
+                machine=machine,
+                site=self.sites[one.site_code],
+                starts_at=self._morning(one.asset_tag, one.placed_on),
+                actor=self.dispatcher,
+                now=self.now,
+            )
+            self.machines[one.asset_tag] = machine
+
+    def _set_ups(self) -> None:
+        for tag, machine in self.machines.items():
+            columns = {
+                column.position.label: column
+                for column in machine.columns.select_related(
+                    "position__kind", "machine__kind", "selection"
+                )
+            }
+            programs = {p.name: p for p in self.kinds[machine.kind.name].programs.all()}
+            seen: set[str] = set()
+            for set_up in sorted(
+                self.business.set_ups_of(tag), key=lambda one: (one.starts, one.column)
+            ):
+                column = columns[set_up.column]
+                if set_up.column in seen:
+                    self._change_over(set_up, column, programs.get(set_up.program or ""))
+                else:
+                    self._as_found(set_up, column, programs.get(set_up.program or ""))
+                seen.add(set_up.column)
+
+    def _as_found(
+        self,
+        set_up: shapes.SetUp,
+        column: models.Column,
+        program: models.DepthProgram | None,
+    ) -> None:
+        setups.record_as_found(
+            column=column,
+            product=self.products[set_up.product_code],
+            deep=set_up.deep or 1,
+            front_setting=set_up.front_notch,
+            rear_setting=set_up.rear_notch,
+            program=program,
+            price=set_up.price_minor / CENT,
+            orientation="cap_outward" if set_up.deep else "upright",
+            starts_at=self._morning(set_up.asset_tag, set_up.starts),
+            actor=self.dispatcher,
+            now=self.now,
+        )
+
+    def _change_over(
+        self,
+        set_up: shapes.SetUp,
+        column: models.Column,
+        program: models.DepthProgram | None,
+    ) -> None:
+        """A change inside the history, carried out as any other, at the time it was."""
+        began = self._morning(set_up.asset_tag, set_up.starts)
+        product = self.products[set_up.product_code]
+        driver = self.people[self.business.machine(set_up.asset_tag).driver_email]
+        plan = changeovers.plan(
+            purpose=f"{product.name} into column {set_up.column}",
+            planned_for=set_up.starts,
+            lines=[
+                changeovers.PlannedLine(
+                    column=column, product=product, price=set_up.price_minor / CENT
+                )
+            ],
+            actor=self.dispatcher,
+            now=began - timedelta(days=2),
+        )
+        row = plan.changeovers.get()
+        changeovers.take(changeover=row, actor=driver, now=began - timedelta(minutes=25))
+        row.refresh_from_db()
+        left = changeovers.AsLeft(
+            deep=set_up.deep or 1,
+            front_setting=set_up.front_notch,
+            rear_setting=set_up.rear_notch,
+            program=program,
+            price=set_up.price_minor / CENT,
+            orientation=row.orientation,
+        )
+        old = column.set_ups.filter(ends_at__isnull=True).get()
+        changeovers.complete(
+            changeover=row,
+            as_left=left,
+            removed=[changeovers.Removed(old.product, "good", 6)],
+            test_vends_made=row.test_vends_asked,
+            test_vends_passed=row.test_vends_asked,
+            picture_matches=True,
+            mismatch_reason="set as the chart of this kind says",
+            actor=driver,
+            now=began,
+        )
+
+    def _morning(self, asset_tag: str, day: date) -> datetime:
+        site = self.business.site(self.business.machine(asset_tag).site_code)
+        return datetime.combine(day, MORNING, tzinfo=ZoneInfo(site.time_zone))
+
+
+PACKAGE_SIZES = (
+    "length_mm",
+    "diameter_mm",
+    "shoulder_mm",
+    "neck_from_mm",
+    "neck_to_mm",
+    "neck_diameter_mm",
+    "cap_diameter_mm",
+    "width_mm",
+    "height_mm",
+    "thickness_mm",
+    "volume_ml",
+    "weight_g",
+)
+
+
+def _position(place: Position) -> dict[str, Any]:
+    if isinstance(place, SpiralPosition):
+        return {
+            "label": place.label,
+            "style": "spiral",
+            "width_mm": _mm(place.lane_width_mm),
+            "height_mm": _mm(place.shelf_height_mm),
+            "turns": place.turns,
+            "spiral_pitch_mm": _mm(place.pitch_mm),
+        }
+    return {
+        "label": place.label,
+        "style": "stack",
+        "width_mm": _mm(place.width_mm),
+        "height_mm": _mm(place.height_mm),
+        "greatest_deep": place.greatest_deep,
+        "cradle_units": place.cradle_units,
+        **_half("front", place.front),
+        **_half("rear", place.rear),
+    }
+
+
+def _half(side: str, half: Half | None) -> dict[str, Any]:
+    if half is None:
+        return {}
+    return {
+        f"{side}_depth_mm": _mm(half.depth_mm),
+        f"{side}_zero_mm": _mm(half.rail.zero_mm),
+        f"{side}_pitch_mm": _mm(half.rail.pitch_mm),
+        f"{side}_notches": half.rail.notches,
+        f"{side}_mark_every": half.rail.mark_every,
+        f"{side}_runs": half.rail.runs.value,
+    }
+
+
+def _mm(value: float) -> Decimal:
+    return Decimal(str(round(value, 3)))
+
+
+def _number(value: float) -> Decimal:
+    return Decimal(str(value))
