@@ -8,7 +8,7 @@ from fleet.compute.intervals.cut import cut
 from fleet.compute.intervals.decisions import Decision
 from fleet.compute.intervals.drift import KnownBy, Moment, moment_of
 from fleet.compute.intervals.interval import CounterState, Interval
-from fleet.compute.intervals.order import places
+from fleet.compute.intervals.order import Place, places
 from fleet.compute.intervals.snapshot import Snapshot
 
 
@@ -25,12 +25,11 @@ def chain(
     """
     placed = [place for place in places(snapshots, zone) if place.duplicate_of is None]
     reads = [place.snapshot for place in placed]
-    moments = _moments(
-        [moment_of(place.snapshot, zone, late=place.late) for place in placed],
-        [place.late for place in placed],
-    )
-    return _cut_all(
-        reads, moments, decisions, sold_out_date_is_last_sale=sold_out_date_is_last_sale
+    return cut_all(
+        reads,
+        moments_of(placed, zone),
+        decisions,
+        sold_out_date_is_last_sale=sold_out_date_is_last_sale,
     )
 
 
@@ -59,7 +58,7 @@ def recut(
     own = moment_of(inserted, zone, late=late)
     middle = _bounded(own, replaced.start.at, replaced.end.at)
     about = [*replaced.decisions, *(each for each in decisions if each not in replaced.decisions)]
-    first, second = _cut_all(
+    first, second = cut_all(
         [before, inserted, after],
         [replaced.start, middle, replaced.end],
         about,
@@ -68,13 +67,18 @@ def recut(
     return first, second
 
 
-def _cut_all(
+def cut_all(
     reads: Sequence[Snapshot],
     moments: Sequence[Moment],
     decisions: Sequence[Decision],
     *,
-    sold_out_date_is_last_sale: bool,
+    sold_out_date_is_last_sale: bool = False,
 ) -> tuple[Interval, ...]:
+    """The intervals between reads that stand in order, each with its moment.
+
+    A decision acts where both its reads are among them. n reads, n moments, n - 1 intervals.
+    """
+
     def cut_at(index: int, about: Sequence[Decision]) -> Interval:
         return cut(
             reads[index],
@@ -115,11 +119,13 @@ def _boundary(
     return None
 
 
-def _moments(moments: Sequence[Moment], late: Sequence[bool]) -> list[Moment]:
-    """The moments in order: a read is not taken before the one it follows.
+def moments_of(placed: Sequence[Place], zone: tzinfo = UTC) -> list[Moment]:
+    """When each read was taken, in their order: none is taken before the one it follows.
 
     A read received late has only its clock to say when; it is kept between its neighbours.
     """
+    moments = [moment_of(place.snapshot, zone, late=place.late) for place in placed]
+    late = [place.late for place in placed]
     following: list[datetime | None] = [None] * len(moments)
     limit: datetime | None = None
     for index in range(len(moments) - 1, -1, -1):
