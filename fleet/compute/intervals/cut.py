@@ -181,7 +181,7 @@ def _belongs_to_another_board(
     """Whether selections whose counters fell are a sign of another board, not of their own.
 
     The machine's total rose, by the chance of another board's higher count: then most selections
-    fell, or those that rose add up to more than the total. Else the few that fell stand unknown,
+    fell, or the others add up to more than the total. Else the few that fell stand unknown,
     and the machine's total still says what they sold together.
     """
     if board.treatment is not Treatment.COUNTED:
@@ -189,8 +189,8 @@ def _belongs_to_another_board(
     fell = sum(_WENT_BACK in line.how for line in lines)
     if fell == 0:
         return False
-    rose = [line.sold.paid_count for line in lines if line.sold.paid_count]
-    return fell > len(rose) or (paid_count is not None and sum(rose) > paid_count)
+    went_on = [line.sold.paid_count for line in lines if line.sold.paid_count is not None]
+    return fell > len(went_on) or (paid_count is not None and sum(went_on) > paid_count)
 
 
 def _appeared_from_zero(

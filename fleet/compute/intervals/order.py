@@ -8,7 +8,7 @@ clock goes on is no late read but a new start, and begins a new epoch.
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from enum import StrEnum
 from typing import Final
 
@@ -21,6 +21,9 @@ from fleet.compute.intervals.snapshot import Snapshot
 _READS_MODULUS: Final = modulus("EA309")
 _PAID_COUNT: Final = TOTAL_INDEX["paid_count"]
 _PAID_VALUE: Final = TOTAL_INDEX["paid_value_minor"]
+
+#: A file is seldom delivered later than this; a clock further behind is wrong. Our own limit.
+_LONGEST_DELAY: Final = timedelta(days=90)
 
 
 class PlacedBy(StrEnum):
@@ -161,8 +164,7 @@ def _by_clock(reads: Sequence[Snapshot], zone: tzinfo) -> list[_Row]:
     delayed.sort(key=lambda pair: (pair[0], pair[1].received_at, pair[1].key))
     for clock, read in delayed:
         at = _index_after(rows, clock)
-        in_between = at < _index_after(rows, read.received_at)
-        if not in_between or _fits(rows, at, read):
+        if _clock_is_believable(rows, at, clock, read):
             rows.insert(at, _Row(read, clock, PlacedBy.CLOCK_RECEIVED_LATE))
         else:
             doubtful.append(read)
@@ -170,6 +172,23 @@ def _by_clock(reads: Sequence[Snapshot], zone: tzinfo) -> list[_Row]:
     for read in doubtful:
         _place_by_counter(rows, read)
     return rows
+
+
+def _clock_is_believable(rows: Sequence[_Row], at: int, clock: datetime, read: Snapshot) -> bool:
+    """Whether a read received more than a day after its clock is late, and not its clock wrong.
+
+    It is if its counters fit where the clock puts it, or if the place is the same by clock and by
+    receipt. Where they fit badly the clock is believed only for a delay that happens, and only
+    between epochs or at either end, where its counters may be the only ones of their epoch.
+    """
+    received_at = _index_after(rows, read.received_at)
+    if at == received_at or _fits(rows, at, read):
+        return True
+    if read.received_at - clock > _LONGEST_DELAY:
+        return False
+    inside_one_epoch = 0 < at < len(rows) and goes_on(rows[at - 1].snapshot, rows[at].snapshot)
+    fits_at_receipt = 0 < received_at < len(rows) and _fits(rows, received_at, read)
+    return not inside_one_epoch and not fits_at_receipt
 
 
 def _let_counters_overrule(rows: list[_Row]) -> None:
