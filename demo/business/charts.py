@@ -1,8 +1,8 @@
 """Settings measured in an empty cabinet of each kind, package by package.
 
 Twelve-ounce cans lie two deep with the spacers all the way out, bottles one deep, a necked bottle
-with the front pair in its neck, everything else with about a quarter inch of play (common
-practice, no published source).
+with the front pair in its neck, one without a usable neck with the front pair just beyond its
+cap, everything else with about a quarter inch of play (common practice, no published source).
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _STACKS: tuple[tuple[str, tuple[str, ...], str, int, int | None, int | None, int
     (DOOR_SIDE, _NARROW, "bottle-juice", 1, 11, None, 17),
     (DOOR_SIDE, _WIDE, "bottle-20oz", 1, 14, None, 14),
     (DOOR_SIDE, _WIDE, "bottle-500ml", 1, 12, None, 17),
-    (DOOR_SIDE, _WIDE, "bottle-sport", 1, 16, None, 14),
+    (DOOR_SIDE, _WIDE, "bottle-sport", 1, 15, None, 14),
     (DOOR_SIDE, _WIDE, "bottle-juice", 1, 11, None, 17),
     (DOOR_SIDE, _WIDE, "can-500ml", 1, 11, None, 16),
     (TWIN, _TWIN_WIDE_FRONT, "can-12oz", 2, 0, None, 38),

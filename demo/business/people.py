@@ -24,6 +24,8 @@ WAREHOUSES = (
     ),
 )
 
+PASSWORD = "two-for-one-payment"  # noqa: S105 - everybody's, in a demo that only this machine reaches
+
 PEOPLE = (
     Person("Ines Calloworth", "ines@marrowby.example.org", ("owner",), "MAR"),
     Person("Marek Odunlade", "marek@marrowby.example.org", ("dispatcher",), "MAR"),

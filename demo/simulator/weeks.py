@@ -1,0 +1,256 @@
+"""The days of one machine, one after another: nights read, customers, visits, trouble."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Iterator
+from datetime import date, datetime, time, timedelta
+from random import Random
+from zoneinfo import ZoneInfo
+
+from demo.business.kinds import SPIRAL
+from demo.business.machines import CASH, CASHLESS, NIGHTLY
+from demo.business.set_ups import visit_day
+from demo.business.shapes import Business, Machine, SetUp
+from demo.simulator.board import ControlBoard
+from demo.simulator.cabinet import COIN_JAM, Cabinet
+from demo.simulator.cases import Case
+from demo.simulator.cash import CashUnit
+from demo.simulator.cashless import CardReader
+from demo.simulator.clock import Clock
+from demo.simulator.demand import Customers, window_on
+from demo.simulator.files import ReadPlan, SimulatedFile, deliver, read
+from demo.simulator.history import give_history
+from demo.simulator.visits import visit
+
+HANDHELD = "HH000003"
+_NO_SIGNAL_SHARE = 0.012
+_COIN_JAM_A_DAY = 0.004
+_POWER_OUTAGE_A_DAY = 0.004
+_COLD_C = 3.6
+_WARM_C = 13.5
+NOT_COOLING = "EJJ"
+
+
+class MachineWeeks:
+    """Simulates one machine from `first_day` on, and at dawn of `until` reads it a last time."""
+
+    def __init__(
+        self,
+        *,
+        business: Business,
+        machine: Machine,
+        case: Case,
+        set_ups: tuple[SetUp, ...],
+        first_day: date,
+        until: date,
+        seed: int,
+    ) -> None:
+        self._site = business.site(machine.site_code)
+        self._case = case
+        self._machine = machine
+        self._first_day = first_day
+        self._until = until
+        self._set_ups: dict[str, list[SetUp]] = {}
+        for set_up in set_ups:
+            self._set_ups.setdefault(set_up.column, []).append(set_up)
+        # Seeded by the tag, so that one machine's luck does not hang on another's.
+        self._random = Random(f"{seed}:{machine.asset_tag}")
+        self._dawn = time(self._random.randrange(3, 5), self._random.randrange(5, 55))
+        self._files: list[SimulatedFile] = []
+        self.cabinet = self._cabinet(business, seed)
+
+    def files(self) -> Iterator[SimulatedFile]:
+        """Every file, as it is written; the truth grows in `cabinet.truth` beside it."""
+        day = self._first_day
+        while day < self._until:
+            for at, act in sorted(self._acts(day), key=lambda step: step[0]):
+                act(at)
+            yield from self._take_files()
+            day += timedelta(days=1)
+        if self._machine.reads == NIGHTLY:
+            self._night_read(datetime.combine(self._until, self._dawn))
+            yield from self._take_files()
+
+    def _take_files(self) -> list[SimulatedFile]:
+        taken, self._files = self._files, []
+        return taken
+
+    def _cabinet(self, business: Business, seed: int) -> Cabinet:
+        machine, random = self._machine, self._random
+        kind = business.kind(machine.kind_name)
+        midnight = datetime.combine(self._first_day, time())
+        number = int("".join(letter for letter in machine.asset_tag if letter.isdigit()))
+        board = ControlBoard(
+            serial=f"ZZZ9{number:05d}",
+            initialised_at=datetime.combine(machine.placed_on, time(9, 30)),
+            buttons=(button.code for button in kind.buttons),
+        )
+        cash = (
+            CashUnit(f"ZZZ5{number:05d}", f"ZZZ6{number:05d}") if CASH in machine.payments else None
+        )
+        card_reader = CardReader(f"ZZZ3{number:05d}") if CASHLESS in machine.payments else None
+        customers = Customers(business, machine=machine, site=self._site, seed=seed, random=random)
+        in_columns = self._in_columns(self._first_day)
+        give_history(
+            machine=machine,
+            case=self._case,
+            today={button.code: in_columns[button.columns[0]] for button in kind.buttons},
+            day=self._first_day,
+            vends_per_day=customers.visitors_per_day * 0.75,
+            cash_share=customers.cash_share,
+            board=board,
+            cash=cash,
+            reader=card_reader,
+            random=random,
+        )
+        lost = self._case.clock_lost
+        cabinet = Cabinet(
+            business=business,
+            machine=machine,
+            case=self._case,
+            kind=kind,
+            zone=ZoneInfo(self._site.time_zone),
+            clock=Clock(
+                set_at=midnight,
+                gains_s_per_day=self._case.clock_gains_s_per_day,
+                lost_at=None if lost is None else self._day_before(lost, time(12, 20)),
+            ),
+            customers=customers,
+            board=board,
+            cash=cash,
+            card_reader=card_reader,
+            set_ups=in_columns,
+            random=random,
+        )
+        for column in cabinet.columns.values():
+            column.stock = random.randint(column.set_up.capacity // 2, column.set_up.capacity)
+        wrong = self._case.wrong_program
+        if wrong is not None and self._work_day(wrong.days_before) < self._first_day:
+            cabinet.columns[wrong.column].programmed = wrong.program
+        return cabinet
+
+    def _in_columns(self, day: date) -> dict[str, SetUp]:
+        """What lies in each column before a day's visit."""
+        return {
+            column: next(
+                (set_up for set_up in reversed(history) if set_up.starts < day), history[0]
+            )
+            for column, history in self._set_ups.items()
+        }
+
+    def _to_leave(self, day: date) -> dict[str, SetUp]:
+        """What a visit on a day leaves behind."""
+        return {
+            column: next(set_up for set_up in history if set_up.holds_on(day))
+            for column, history in self._set_ups.items()
+        }
+
+    def _day_before(self, days: int, at: time) -> datetime:
+        return datetime.combine(self._until - timedelta(days=days), at)
+
+    def _work_day(self, days_before: int) -> date:
+        return visit_day(self._machine, self._until - timedelta(days=days_before))
+
+    def _acts(self, day: date) -> Iterator[tuple[datetime, Callable[[datetime], None]]]:
+        random = self._random
+        if self._machine.reads == NIGHTLY and (day > self._first_day or not self._case_is_new()):
+            yield datetime.combine(day, self._dawn), self._night_read
+        if day.weekday() in self._machine.visit_weekdays:
+            yield self._visit_time(day), self._visit
+        if random.random() < _COIN_JAM_A_DAY and self.cabinet.cash is not None:
+            yield datetime.combine(day, time(random.randrange(8, 17), 7)), self._jam
+        if random.random() < _POWER_OUTAGE_A_DAY:
+            yield datetime.combine(day, time(random.randrange(5, 22), 31)), self._power_outage
+        if self._case.warm_since == (self._until - day).days:
+            yield datetime.combine(day, time(2, 40)), self._stop_cooling
+        for arrival in self.cabinet.customers.arrivals(day):
+            yield arrival, self.cabinet.customer
+
+    def _case_is_new(self) -> bool:
+        return self._machine.placed_on >= self._first_day
+
+    def _visit_time(self, day: date) -> datetime:
+        opening = window_on(self._site, day)
+        if opening is None:
+            raise ValueError(f"{self._machine.asset_tag} is to be visited on {day}, a closed day")
+        start = max(opening[0], time(7, 45))
+        minutes = self._random.randrange(10, 420)
+        return datetime.combine(day, start) + timedelta(minutes=minutes)
+
+    def _jam(self, at: datetime) -> None:
+        self.cabinet.coins_jammed = True
+        self.cabinet.board.begin(COIN_JAM, self.cabinet.clock.shows(at))
+
+    def _power_outage(self, at: datetime) -> None:
+        del at
+        self.cabinet.board.power_outages.add(1)
+
+    def _stop_cooling(self, at: datetime) -> None:
+        self.cabinet.board.begin(NOT_COOLING, self.cabinet.clock.shows(at))
+
+    def _temperature_c(self, day: date) -> float | None:
+        if self._machine.kind_name == SPIRAL:
+            return None
+        since = self._case.warm_since
+        warm = since is not None and (self._until - day).days <= since
+        return (_WARM_C if warm else _COLD_C) + self._random.uniform(-0.8, 0.8)
+
+    def _night_read(self, at: datetime) -> None:
+        days_before = (self._until - at.date()).days
+        lost = self._random.random() < _NO_SIGNAL_SHARE
+        case = self._case
+        wanted = (case.damaged, case.truncated, case.sent_twice, case.sent_late)
+        if lost and days_before not in wanted:
+            return
+        number = int("".join(letter for letter in self._machine.asset_tag if letter.isdigit()))
+        self._read(
+            ReadPlan(
+                at=at,
+                reader=f"TM{number:06d}",
+                reset=False,
+                sent_after=timedelta(minutes=self._random.randrange(2, 20)),
+                temperature_c=self._temperature_c(at.date()),
+            )
+        )
+
+    def _visit(self, at: datetime) -> None:
+        cabinet = self.cabinet
+        day = at.date()
+        if self._machine.reads == NIGHTLY:
+            # The driver resets at the keypad; nobody reads, so only the resets go up.
+            cabinet.reset()
+            cabinet.board.resets += 1
+        else:
+            evening = datetime.combine(day, time(18, 30)) - at
+            self._read(
+                ReadPlan(
+                    at=at,
+                    reader=HANDHELD,
+                    reset=True,
+                    sent_after=max(evening, timedelta(minutes=30)),
+                    temperature_c=self._temperature_c(day),
+                )
+            )
+        self._exchange_parts(at)
+        visit(cabinet, at, self._to_leave(day))
+
+    def _exchange_parts(self, at: datetime) -> None:
+        cabinet, case, day = self.cabinet, self._case, at.date()
+        if case.board_swapped is not None and day == self._work_day(case.board_swapped):
+            cabinet.board = ControlBoard(
+                serial=f"{cabinet.board.serial[:-1]}X",
+                initialised_at=cabinet.clock.shows(at),
+                buttons=cabinet.buttons,
+            )
+        if case.coin_unit_swapped is not None and day == self._work_day(case.coin_unit_swapped):
+            old = cabinet.cash
+            if old is None:
+                raise ValueError(f"{self._machine.asset_tag} has no coin unit to exchange")
+            cabinet.cash = CashUnit(f"{old.serial[:-1]}X", old.bill_serial)
+            cabinet.cash.fill_tubes()
+
+    def _read(self, plan: ReadPlan) -> None:
+        file = read(self.cabinet, plan, self._site.name)
+        days_before = (self._until - plan.at.date()).days
+        self._files.extend(itertools.chain(deliver(file, self.cabinet, days_before)))
