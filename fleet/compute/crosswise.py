@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fleet.compute.packages import Package, PackageKind
-from fleet.compute.packing import Layers, bridges, flat_layers, rests_at_wall, round_layers
+from fleet.compute.packing import Layers, bridges, flat_layers, nests_in_pockets, round_layers
 from fleet.compute.positions import StackPosition
 from fleet.compute.results import Margin, Reason
 from fleet.compute.rules import Rules
@@ -47,7 +47,7 @@ def lie_across(position: StackPosition, package: Package, rules: Rules, units: U
             refusals.append(_too_wide(position, across, least, units))
         elif bridges(position.width_mm, across):
             refusals.append(_bridges(position, across, units))
-        elif package.kind.is_round and rests_at_wall(position.width_mm, across):
+        elif package.kind.is_round and nests_in_pockets(position.width_mm, across):
             cautions.append(_nearly_side_by_side(position, across, units))
     if up is not None:
         room = position.height_mm - up

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 
 from fleet.compute.units import SAME_MM, BadMeasure
 
-# Beyond this share of the diameter the sideways shift from one product to the next is so great
-# that a product comes to rest on the one below it at the same wall.
-SAME_WALL_SHARE = math.sqrt(0.75)
+HALF_ROOT_THREE = math.sqrt(0.75)
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,18 +23,24 @@ def bridges(width_mm: float, across_mm: float) -> bool:
     return width_mm >= 2 * across_mm - SAME_MM
 
 
-def rests_at_wall(width_mm: float, diameter_mm: float) -> bool:
-    """Whether products rest on the one below at the same wall rather than on their neighbour."""
-    return width_mm - diameter_mm > diameter_mm * SAME_WALL_SHARE
+def nests_in_pockets(width_mm: float, diameter_mm: float) -> bool:
+    """Whether every third product lies in the pocket above two, clear of both walls.
+
+    So it is once the sideways shift exceeds d*sqrt(3)/2: a product put in a zig-zag would then
+    pass below the one at its own wall.
+    """
+    return width_mm - diameter_mm > diameter_mm * HALF_ROOT_THREE
 
 
 def round_layers(width_mm: float, height_mm: float, diameter_mm: float) -> Layers:
-    """Layers of round products settled zig-zag between two walls, d <= width < 2d.
+    """Layers of round products settled between two walls, d <= width < 2d.
 
-    Centres shift sideways by s = width - d from one wall to the other, so touching neighbours
-    rise by sqrt(d^2 - s^2) (plane geometry). Once s exceeds d*sqrt(3)/2 that rise is below d/2
-    and every second product already rests on the one at its own wall, d below: then pairs rise
-    by d, and the mean rise is d/2, never less.
+    Plane geometry of touching circles, each at the lowest place it can roll to. Centres shift
+    sideways by s = width - d from one wall to the other, so neighbours rise by
+    h = sqrt(d^2 - s^2), and the products lie in a zig-zag. Wider than s = d*sqrt(3)/2 the third
+    rests in the pocket above the first two (the corner of an equilateral triangle, at
+    x = s/2 - h*sqrt(3)/2, y = h/2 + s*sqrt(3)/2) and the fourth on it at the far wall, where
+    the three begin again mirrored. The mean rise is d/2 where the two meet and nowhere less.
     Raises BadMeasure for a width outside d to 2d.
     """
     shift = width_mm - diameter_mm
@@ -49,14 +53,18 @@ def round_layers(width_mm: float, height_mm: float, diameter_mm: float) -> Layer
     shift = max(shift, 0.0)
     rise = height_mm - diameter_mm
     step = math.sqrt(diameter_mm * diameter_mm - shift * shift)
-    if not rests_at_wall(width_mm, diameter_mm):
+    if not nests_in_pockets(width_mm, diameter_mm):
         count = math.floor((rise + SAME_MM) / step) + 1 if rise >= -SAME_MM else 0
         return Layers(count=count, pitch_mm=step)
+    third = step / 2 + shift * HALF_ROOT_THREE
+    across = shift - (shift / 2 - step * HALF_ROOT_THREE)
+    three = third + math.sqrt(diameter_mm * diameter_mm - across * across)
     if rise < -SAME_MM:
-        return Layers(count=0, pitch_mm=diameter_mm / 2)
-    pairs = math.floor((rise + SAME_MM) / diameter_mm)
-    over = rise - pairs * diameter_mm
-    return Layers(count=2 * pairs + (2 if over >= step - SAME_MM else 1), pitch_mm=diameter_mm / 2)
+        return Layers(count=0, pitch_mm=three / 3)
+    threes = math.floor((rise + SAME_MM) / three)
+    over = rise - threes * three
+    more = 1 + (over >= step - SAME_MM) + (over >= third - SAME_MM)
+    return Layers(count=3 * threes + more, pitch_mm=three / 3)
 
 
 def flat_layers(height_mm: float, thickness_mm: float) -> Layers:

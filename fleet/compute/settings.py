@@ -58,18 +58,15 @@ def neck_notch(rail: Rail, package: Package, rules: Rules) -> int | None:
     if neck_from is None or neck_to is None:
         return None
     middle = (neck_from + neck_to) / 2
-    best: int | None = None
-    best_off = float("inf")
-    for notch in rail.outward():
-        at = rail.distance_mm(notch)
-        if at < neck_from + rules.neck_margin_mm - SAME_MM:
-            continue
-        if at > neck_to - rules.neck_margin_mm + SAME_MM:
-            break
-        off = abs(at - middle)
-        if off < best_off - SAME_MM:
-            best, best_off = notch, off
-    return best
+    nearest = neck_from + rules.neck_margin_mm - SAME_MM
+    farthest = neck_to - rules.neck_margin_mm + SAME_MM
+    off = {
+        notch: abs(rail.distance_mm(notch) - middle)
+        for notch in rail.outward()
+        if nearest <= rail.distance_mm(notch) <= farthest
+    }
+    least = min(off.values(), default=0.0)
+    return next((notch for notch, away in off.items() if away <= least + SAME_MM), None)
 
 
 def neck_is_usable(package: Package, rules: Rules) -> bool:
