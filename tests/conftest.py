@@ -10,7 +10,7 @@ import django
 import pytest
 
 # What needs Django set up before it is imported; see each module for its fixtures.
-FIXTURES = ("tests.cast", "tests.live")
+FIXTURES = ("tests.cast", "tests.world", "tests.live")
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,
     "COLONNADE_HOSTS": "testserver,localhost,127.0.0.1",
@@ -50,7 +50,9 @@ def _start_servers() -> None:
     folder = Path(tempfile.mkdtemp(prefix="colonnade-tests-"))
     started.callback(shutil.rmtree, folder, ignore_errors=True)
     servers = started.enter_context(embedded.running(folder, durable=False))
-    os.environ.update(servers.variables() | SETTINGS)
+    static = folder / "static"
+    static.mkdir()  # the web process wants the folder, were it empty
+    os.environ.update(servers.variables() | SETTINGS | {"COLONNADE_STATIC_FOLDER": str(static)})
 
 
 def _serve_static_files_as_they_lie() -> None:

@@ -77,6 +77,10 @@ class Environment(BaseModel):
     log_level: Literal["DEBUG", "INFO", "WARNING", "ERROR"] = Field(
         default="INFO", description="DEBUG, INFO, WARNING or ERROR"
     )
+    static_folder: str = Field(
+        default="",
+        description="where collected static files lie; empty for .data/static under the project",
+    )
     watch_folder: str = Field(
         default="", description="a folder in which audit files arrive; empty watches none"
     )

@@ -38,6 +38,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "config.requests.RequestIdMiddleware",
+    "api.middleware.ProblemMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -180,7 +181,7 @@ TIME_ZONE = "UTC"
 
 # Static files: collected at build, hashed, served by the web process
 STATIC_URL = "static/"
-STATIC_ROOT = ROOT / ".data" / "static"
+STATIC_ROOT = Path(ENV.static_folder) if ENV.static_folder else ROOT / ".data" / "static"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -204,7 +205,8 @@ REST_FRAMEWORK = {
     "DEFAULT_FILTER_BACKENDS": ["django_filters.rest_framework.DjangoFilterBackend"],
     "DEFAULT_SCHEMA_CLASS": "api.schema.Schema",
     "DEFAULT_THROTTLE_CLASSES": ["api.throttling.PersonThrottle"],
-    "DEFAULT_THROTTLE_RATES": {"person": "1200/min", "anonymous": "60/min"},
+    "DEFAULT_THROTTLE_RATES": {"person": "1200/min", "anonymous": "60/min", "sign-in": "20/min"},
+    "NUM_PROXIES": 1 if ENV.proxy else 0,
     "EXCEPTION_HANDLER": "api.errors.problem",
     "COERCE_DECIMAL_TO_STRING": True,
     "DATETIME_FORMAT": "iso-8601",
@@ -222,6 +224,10 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
     "SORT_OPERATIONS": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.schema.add_problems",
+    ],
 }
 
 # Celery: the clock and the hands; what is due stands in the database
@@ -237,6 +243,7 @@ CELERY_TIMEZONE = "UTC"
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "watch-folder": {"task": "fleet.sales.tasks.read_watch_folder", "schedule": 60.0},
+    "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 
 WATCH_FOLDER = ENV.watch_folder
