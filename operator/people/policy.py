@@ -38,6 +38,8 @@ class Row:
 
 TABLE: tuple[Row, ...] = (
     Row("ask whether the service is well", Anyone.PUBLIC, ("GET healthz", "GET readyz")),
+    # The API
+    Row("read what the API offers", Anyone.PUBLIC, ("GET api:openapi", "GET api:docs")),
 )
 
 

@@ -1,0 +1,234 @@
+"""How a door of the API is built: what it takes and gives is declared, and the rest is the same.
+
+A handler validates the shape (done before it is called), calls one action or query, and serialises.
+Every write runs in one transaction with its idempotency key and its `If-Match`.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cached_property, wraps
+from typing import Any
+
+from django.db import models, transaction
+from django.http import HttpResponse
+from django.utils import timezone
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.viewsets import GenericViewSet
+
+from people.models import Business, Person
+
+from . import etag, idempotency
+from .errors import Refused
+
+Handler = Callable[..., Any]
+Gate = Callable[..., models.Model]
+
+
+@dataclass(frozen=True)
+class Door:
+    """What one handler declares of itself."""
+
+    status: int = 200
+    paged: bool = False
+    tagged: bool = False
+    matched: bool = False
+    takes_key: bool = False
+    key_required: bool = False
+
+
+def gives(
+    output: Any,
+    *,
+    many: bool = False,
+    paged: bool = False,
+    tagged: bool = False,
+    query: type[serializers.Serializer] | None = None,
+    summary: str | None = None,
+) -> Callable[[Handler], Handler]:
+    """A door that only reads. With `query` the handler gets the validated query as `asked`."""
+
+    def declare(handler: Handler) -> Handler:
+        @wraps(handler)
+        def door(self: "Doors", request: Request, *args: Any, **kwargs: Any) -> Any:
+            if query is not None:
+                kwargs["asked"] = _asked(request, query)
+            elif not paged:
+                refuse_unknown(request, ())
+            return handler(self, request, *args, **kwargs)
+
+        door.door = Door(paged=paged, tagged=tagged)  # type: ignore[attr-defined]
+        shape = output(many=True) if (many or paged) and isinstance(output, type) else output
+        return extend_schema(
+            responses={200: shape},
+            parameters=[query] if query is not None else [],
+            filters=paged,
+            summary=summary,
+        )(door)
+
+    return declare
+
+
+def writes(
+    given: type[serializers.BaseSerializer] | None = None,
+    output: Any = None,
+    *,
+    status: int = 200,
+    partial: bool = False,
+    tagged: bool = False,
+    matched: bool = False,
+    key: str = "optional",
+    summary: str | None = None,
+) -> Callable[[Handler], Handler]:
+    """A door that changes something, in one transaction.
+
+    `given` is the shape of the body; the handler gets it validated as `given`. `key` says whether
+    an Idempotency-Key is "required", "optional" or "none" (for answers that must not be kept).
+    """
+
+    def declare(handler: Handler) -> Handler:
+        @wraps(handler)
+        def door(self: "Doors", request: Request, *args: Any, **kwargs: Any) -> Any:
+            refuse_unknown(request, ())
+            request._request.body  # noqa: B018 - read now, so that the limit on its size holds
+
+            def write() -> Response:
+                if given is not None:
+                    shape = given(data=request.data, partial=partial, context=self.shown_with)
+                    shape.is_valid(raise_exception=True)
+                    kwargs["given"] = shape.validated_data
+                return handler(self, request, *args, **kwargs)
+
+            with transaction.atomic():
+                if key == "none":
+                    return write()
+                return idempotency.once(
+                    request, required=key == "required", now=self.now, write=write
+                )
+
+        door.door = Door(  # type: ignore[attr-defined]
+            status=status,
+            tagged=tagged,
+            matched=matched,
+            takes_key=key != "none",
+            key_required=key == "required",
+        )
+        return extend_schema(request=given, responses={status: output}, summary=summary)(door)
+
+    return declare
+
+
+class Doors(GenericViewSet):
+    """What the doors of one noun share."""
+
+    lookup_value_converter = "int"
+    http_method_names = ["get", "head", "post", "patch", "delete"]
+
+    @cached_property
+    def now(self) -> Any:
+        """One moment for the whole request."""
+        return timezone.now()
+
+    @property
+    def person(self) -> Person:
+        """Who asks. The policy lets nobody else in."""
+        return self.request.user  # type: ignore[return-value]
+
+    @cached_property
+    def shown_with(self) -> dict[str, Any]:
+        """What the shapes need to know: whose business it is, and how its money is written."""
+        return {"business": Business.the(), "request": self.request}
+
+    def shown(
+        self, output: type[serializers.BaseSerializer], row: Any, *, many: bool = False
+    ) -> Any:
+        """A row, or rows, in the shape of `output`."""
+        return output(row, many=many, context=self.shown_with).data
+
+    def answer(
+        self,
+        output: type[serializers.BaseSerializer],
+        row: Any,
+        *,
+        status: int = 200,
+        location: str | None = None,
+    ) -> Response:
+        """A row with its ETag; 304 when the caller's `If-None-Match` names this very state."""
+        data = self.shown(output, row)
+        tag = etag.of(data)
+        headers = {"ETag": tag}
+        if self.request.method in {"GET", "HEAD"} and etag.has_not_changed(self.request, tag):
+            return Response(status=304, headers=headers)
+        if location is not None:
+            headers["Location"] = location
+        return Response(data, status=status, headers=headers)
+
+    def created(self, output: type[serializers.BaseSerializer], row: models.Model) -> Response:
+        """A new row, at the address it has from now on."""
+        address = self.request.build_absolute_uri(f"{self.request.path.rstrip('/')}/{row.pk}")
+        return self.answer(output, row, status=201, location=address)
+
+    def page(
+        self,
+        rows: "models.QuerySet[Any]",
+        output: type[serializers.BaseSerializer],
+    ) -> Response:
+        """One cursor page of the rows that the declared filters leave."""
+        filters = getattr(getattr(self, "filterset_class", None), "base_filters", {})
+        refuse_unknown(self.request, (*filters, "limit", "cursor"))
+        if filters:
+            found = self.filterset_class(self.request.query_params, queryset=rows)  # type: ignore[attr-defined]
+            if not found.is_valid():
+                raise _bad_query(
+                    {name: [str(e) for e in said] for name, said in found.errors.items()}
+                )
+            rows = found.qs
+        page = self.paginator.paginate_queryset(rows, self.request, view=self)
+        return self.paginator.get_paginated_response(self.shown(output, page, many=True))
+
+    def matched(self, gate: Gate, pk: int, output: type[serializers.BaseSerializer]) -> Any:
+        """The row under a lock, once the caller has shown the ETag of its present state."""
+        found = gate(self.person, pk, write=True)
+        # Locked before it is compared, or two edits of one state would both pass.
+        type(found)._default_manager.select_for_update().get(pk=pk)
+        row = gate(self.person, pk, write=True)
+        etag.require_match(self.request, self.shown(output, row))
+        return row
+
+    def get_queryset(self) -> "models.QuerySet[Any]":
+        """Only the description of the API asks; handlers name their own query."""
+        return self.described_by.objects.none()
+
+    described_by: type[models.Model] = Business
+
+
+def nothing() -> HttpResponse:
+    return Response(status=204)  # type: ignore[return-value]
+
+
+def refuse_unknown(request: Request, known: tuple[str, ...]) -> None:
+    """Refuse a query parameter that means nothing here; a misspelt filter must not widen a list."""
+    unknown = [name for name in request.query_params if name not in known]
+    if unknown:
+        there_are = f"known here: {', '.join(sorted(known))}" if known else "none is known here"
+        raise _bad_query({name: [f"unknown; {there_are}"] for name in unknown}, code="unknown")
+
+
+def _asked(request: Request, query: type[serializers.Serializer]) -> Mapping[str, Any]:
+    refuse_unknown(request, tuple(query().fields))
+    shape = query(data=request.query_params)
+    if not shape.is_valid():
+        raise _bad_query({str(k): [str(e) for e in v] for k, v in shape.errors.items()})
+    return shape.validated_data
+
+
+def _bad_query(said: Mapping[str, list[str]], *, code: str = "invalid") -> Refused:
+    places = [
+        {"parameter": name, "detail": text, "code": code}
+        for name, texts in said.items()
+        for text in texts
+    ]
+    detail = "; ".join(f"{one['parameter']}: {one['detail']}" for one in places)
+    return Refused(400, detail, code="bad_parameter", errors=places)

@@ -1,0 +1,76 @@
+"""How values are written in JSON: lengths as numbers, money as text, moments with their offset."""
+
+from decimal import Decimal
+from typing import Any
+
+from django.db import models
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+from rest_framework.validators import UniqueValidator
+from timezone_field import TimeZoneField
+from timezone_field.rest_framework import TimeZoneSerializerField
+
+
+@extend_schema_field(OpenApiTypes.DOUBLE)
+class Number(serializers.DecimalField):
+    """A measure, exact inside and a JSON number outside."""
+
+    def to_representation(self, value: Any) -> Any:
+        return None if value is None else float(value)
+
+
+@extend_schema_field({"type": "string", "pattern": r"^-?\d+(\.\d+)?$", "examples": ["1.75"]})
+class Money(serializers.DecimalField):
+    """An amount in the business's currency, as text with its decimal places: `"1.75"`."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(max_digits=12, decimal_places=4, **kwargs)
+
+    def to_representation(self, value: Any) -> Any:
+        places = self.context["business"].currency_exponent
+        return f"{Decimal(value):.{places}f}"
+
+
+class Strict:
+    """Refuses members that the shape does not know: a misspelt one must not be passed over."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        if isinstance(data, dict):
+            known = {name for name, one in self.fields.items() if not one.read_only}  # type: ignore[attr-defined]
+            unknown = [name for name in data if name not in known]
+            if unknown:
+                said = f"unknown; known here: {', '.join(sorted(known))}"
+                raise serializers.ValidationError(
+                    {name: [serializers.ErrorDetail(said, code="unknown")] for name in unknown}
+                )
+        return super().to_internal_value(data)  # type: ignore[misc]
+
+
+class Shape(Strict, serializers.Serializer):
+    """A body or a part of one."""
+
+
+class RowShape(Strict, serializers.ModelSerializer):
+    """A row, read or written. Whether a name is taken and the like is the action's to say."""
+
+    serializer_field_mapping = {
+        **serializers.ModelSerializer.serializer_field_mapping,
+        models.DecimalField: Number,
+        TimeZoneField: TimeZoneSerializerField,
+    }
+
+    def build_standard_field(self, name: str, field: models.Field) -> tuple[type, dict[str, Any]]:
+        kind, kwargs = super().build_standard_field(name, field)
+        kept = [v for v in kwargs.get("validators", []) if not isinstance(v, UniqueValidator)]
+        if "validators" in kwargs:
+            kwargs["validators"] = kept
+        return kind, kwargs
+
+    def get_validators(self) -> list[Any]:
+        return []
+
+
+def one_of(choices: type[models.TextChoices], **kwargs: Any) -> serializers.ChoiceField:
+    """A word out of a closed list."""
+    return serializers.ChoiceField(choices=choices.choices, **kwargs)
