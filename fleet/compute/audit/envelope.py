@@ -26,7 +26,9 @@ class Sealed:
 def examine(block: Block, notices: Notices) -> Sealed:
     """Holds a block against its envelope; every failing is a named warning, none an error."""
     segments = block.segments
-    first = {segment.id: index for index, segment in reversed(list(enumerate(segments)))}
+    first: dict[str, int] = {}
+    for index, segment in enumerate(segments):
+        first.setdefault(segment.id, index)
     start, seal = first.get("ST"), first.get("G85")
     closed = "SE" in first or "DXE" in first
     proof = _check(block, segments, start, seal, notices)
@@ -163,6 +165,14 @@ def _line_ends(content: bytes) -> _LineEnds:
 
 def _with_crlf(content: bytes) -> bytes:
     """The same lines, empty ones left out, each ended by CR LF."""
+    pairs = content.count(b"\r\n")
+    if (
+        content.endswith(b"\r\n")
+        and content.count(b"\n") == content.count(b"\r") == pairs
+        and b"\r\n\r\n" not in content
+        and not content.startswith(b"\r\n")
+    ):
+        return content
     lines = [line for line in content.splitlines() if line]
     return b"\r\n".join(lines) + b"\r\n" if lines else b""
 

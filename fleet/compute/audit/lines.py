@@ -17,7 +17,8 @@ from fleet.compute.audit.redact import (
 from fleet.compute.audit.report import Segment
 
 # A segment begins a line; some links put control characters (STX, NUL) right before the first.
-_BEFORE_FIRST = frozenset((*range(0x21), 0x7F))
+# A blank is none of them: a machine in "MAIN ST" does not begin a block with its address.
+_BEFORE_FIRST = frozenset((*range(0x20), 0x7F))
 _BEFORE = frozenset(b"\r\n")
 _AFTER_ID = frozenset(b"*\r\n")
 _LINE_END = re.compile(rb"\r\n|\r|\n")
@@ -67,7 +68,7 @@ def find_block(data: bytes, notices: Notices) -> Block:
 def find_segment(data: bytes, name: bytes, start: int = 0, first: bool = False) -> int:
     """Offset of the next line that begins with the segment `name`, or -1.
 
-    With `first`, control characters and blanks may stand right before it, as before a whole block.
+    With `first`, control characters may stand right before it, as before a whole block.
     """
     before = _BEFORE_FIRST if first else _BEFORE
     size = len(name)
@@ -101,22 +102,33 @@ def _bounds(data: bytes) -> tuple[int, int, bool]:
 
 
 def _segments(lines: list[str], first: int, notices: Notices) -> Iterator[Segment]:
-    longest, most = limits.MOST_CHARACTERS, limits.MOST_ELEMENTS
+    free_of_passwords = _FREE_OF_PASSWORDS
     for number, text in enumerate(lines, start=first):
         if not text:
             continue
-        elements = text.split("*", most + 1)
-        if len(elements) > most + 1:
-            notices.add("too_many_elements", elements[0][:12].strip(), number)
-            del elements[most + 1 :]
+        if len(text) > limits.MOST_ELEMENTS:
+            # Only a line of more characters can have too many elements, or too long a one.
+            elements = _within_limits(text, number, notices)
+        else:
+            elements = text.split("*")
         if " " in text or not text.isascii():
             elements = [element.strip() for element in elements]
-        if len(text) > longest and max(map(len, elements)) > longest:
-            notices.add("element_too_long", elements[0][:12], number)
-            elements = [element[:longest] for element in elements]
         name = elements.pop(0)
-        if name not in _FREE_OF_PASSWORDS and holds_passwords(name):
+        if name not in free_of_passwords and holds_passwords(name):
             elements, hidden = redact_elements(elements)
             if hidden:
                 notices.add("passwords_withheld", "SD1", number)
         yield Segment(number, name, tuple(elements))
+
+
+def _within_limits(text: str, number: int, notices: Notices) -> list[str]:
+    most, longest = limits.MOST_ELEMENTS, limits.MOST_CHARACTERS
+    elements = text.split("*", most + 1)
+    name = elements[0][:12].strip()
+    if len(elements) > most + 1:
+        notices.add("too_many_elements", name, number)
+        del elements[most + 1 :]
+    if len(text) > longest and max(map(len, elements)) > longest:
+        notices.add("element_too_long", name, number)
+        elements = [element[:longest] for element in elements]
+    return elements

@@ -77,22 +77,26 @@ NOTICES: dict[str, tuple[Effect, str]] = {
 class Notices:
     """Gathers the warnings of one read, up to a limit that a hostile file cannot push."""
 
-    __slots__ = ("_all",)
+    __slots__ = ("_all", "_codes")
 
     def __init__(self) -> None:
         self._all: list[Warning] = []
+        self._codes: set[str] = set()
 
     def add(self, code: str, where: str, line: int | None = None, detail: str = "") -> None:
         """One warning by its name; `detail` is added to the sentence, as in "sent 12, found 13"."""
-        if len(self._all) > MOST_WARNINGS and NOTICES[code][0] in ("note", "check"):
-            return
-        if len(self._all) == MOST_WARNINGS:
-            self._append("more_warnings", where, line, "")
+        if len(self._all) >= MOST_WARNINGS:
+            # Past the limit a name is still listed once: it may be the one that holds the file.
+            if "more_warnings" not in self._codes:
+                self._append("more_warnings", where, line, "")
+            if code in self._codes:
+                return
         self._append(code, where, line, detail)
 
     def _append(self, code: str, where: str, line: int | None, detail: str) -> None:
         effect, sentence = NOTICES[code]
         text = f"{sentence} ({detail})" if detail else sentence
+        self._codes.add(code)
         self._all.append(Warning(code, text, where, line, effect))
 
     def listed(self) -> tuple[Warning, ...]:

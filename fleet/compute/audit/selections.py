@@ -141,13 +141,16 @@ def _place_waiting(waiting: list[Segment], drafts: list[_Draft], values: Values)
 
 def _selection(draft: _Draft, values: Values) -> Selection:
     head, own = draft.head, draft.own
-    lines = tuple(_payment(segment, draft.ordinal, values) for segment in draft.payments)
+    lines = tuple([_payment(segment, draft.ordinal, values) for segment in draft.payments])
     if len(lines) > 1:
         keys = {(p.device, p.price_list, p.applied_price_minor) for p in lines}
         if len(keys) < len(lines):
             values.notices.add("payment_line_repeated", "PA7", lines[-1].line, draft.id)
     paid = own.get("PA2")
-    status = values.number(head, 7)
+    sent_of_paid = len(paid.elements) if paid is not None else 0
+    capacity, standard_fill, quantity_per_vend, status, current_level, minimum_level = (
+        values.numbers(head, 4, 9)
+    )
     sold_out = own.get("PA5")
     text = own.get("PA6")
     sent = ["PA1", *own]
@@ -159,15 +162,15 @@ def _selection(draft: _Draft, values: Values) -> Selection:
         line=head.line,
         price_minor=values.number(head, 2),
         name=_name(values.text(head, 3)),
-        capacity=values.number(head, 4),
-        standard_fill=values.number(head, 5),
-        quantity_per_vend=values.number(head, 6),
+        capacity=capacity,
+        standard_fill=standard_fill,
+        quantity_per_vend=quantity_per_vend,
         motor_absent=None if len(head.elements) < 7 else status == 1,
-        current_level=values.number(head, 8),
-        minimum_level=values.number(head, 9),
+        current_level=current_level,
+        minimum_level=minimum_level,
         paid=values.counters(paid, _PAID),
-        discounts=values.counters(paid, _DISCOUNTS) if _reaches(paid, 5) else NO_COUNTERS,
-        surcharges=values.counters(paid, _SURCHARGES) if _reaches(paid, 9) else NO_COUNTERS,
+        discounts=values.counters(paid, _DISCOUNTS) if sent_of_paid > 4 else NO_COUNTERS,
+        surcharges=values.counters(paid, _SURCHARGES) if sent_of_paid > 8 else NO_COUNTERS,
         test=values.counters(own.get("PA3"), _TEST),
         free=values.counters(own.get("PA4"), _FREE),
         mixed_payment_cash_part=values.counters(own.get("PA8"), _MIXED),
@@ -180,26 +183,25 @@ def _selection(draft: _Draft, values: Values) -> Selection:
     )
 
 
-def _reaches(segment: Segment | None, position: int) -> bool:
-    return segment is not None and len(segment.elements) >= position
-
-
 def _name(text: str | None) -> str | None:
     """A name on one line: some machines send `#` where their display breaks it."""
     if text is None:
         return None
+    if "#" not in text and "  " not in text:
+        return text
     return " ".join(text.replace("#", " ").split()) or None
 
 
 def _payment(segment: Segment, ordinal: int | None, values: Values) -> PaymentLine:
+    price_list, applied_price_minor = values.numbers(segment, 3, 4)
     return PaymentLine(
-        selection_id=segment.elements[0] if segment.elements else "",
-        device=values.text(segment, 2),
-        price_list=values.number(segment, 3),
-        applied_price_minor=values.number(segment, 4),
-        paid=values.counters(segment, _PAYMENT),
-        selection_ordinal=ordinal,
-        line=segment.line,
+        segment.elements[0] if segment.elements else "",
+        values.text(segment, 2),
+        price_list,
+        applied_price_minor,
+        values.counters(segment, _PAYMENT),
+        ordinal,
+        segment.line,
     )
 
 

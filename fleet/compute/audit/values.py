@@ -25,7 +25,8 @@ Place = tuple[int, int]
 class Places:
     """Where a segment keeps a quantity: each an index into the elements (-1: nowhere) and a width.
 
-    `run` is the index of the first where all four stand side by side, else -1.
+    `run` is the index of the first where all four stand side by side as count, value, count,
+    value, never-reset ones first; else -1.
     """
 
     count_ever: Place
@@ -51,9 +52,8 @@ def places(segment: str, group: str) -> Places:
         found.get((False, "R"), nowhere),
         found.get((True, "R"), nowhere),
     )
-    indices = sorted(index for index, _ in four)
-    start = indices[0]
-    side_by_side = start >= 0 and indices == list(range(start, start + 4))
+    start = four[0][0]
+    side_by_side = start >= 0 and [index for index, _ in four] == list(range(start, start + 4))
     return Places(*four, run=start if side_by_side else -1)
 
 
@@ -91,12 +91,34 @@ class Values:
             return int(text)
         return self._odd_number(segment, position, text, 0)
 
+    def numbers(self, segment: Segment, first: int, last: int) -> list[int | None]:
+        """Elements `first` to `last` as :meth:`number` reads each."""
+        texts = segment.elements[first - 1 : last]
+        found: list[int | None] = [_SMALL.get(text) for text in texts]
+        for index, text in enumerate(texts):
+            if text and found[index] is None:
+                found[index] = self.number(segment, first + index)
+        found.extend([None] * (last - first + 1 - len(found)))
+        return found
+
     def counters(self, segment: Segment | None, where: Places) -> Counters:
         """A count and its money, by the places that :func:`places` gives."""
         if segment is None:
             return NO_COUNTERS
-        if where.run >= 0 and segment.elements[where.run : where.run + 4] == _FOUR_ZEROS:
-            return _ZERO
+        run = where.run
+        if run >= 0:
+            four = segment.elements[run : run + 4]
+            if four == _FOUR_ZEROS:
+                return _ZERO
+            if len(four) == 4:
+                small = _SMALL.get
+                a, b, c, d = map(small, four)
+                return Counters(
+                    self._counter(segment, where.count_ever) if a is None else a,
+                    self._counter(segment, where.value_ever) if b is None else b,
+                    self._counter(segment, where.count_since_reset) if c is None else c,
+                    self._counter(segment, where.value_since_reset) if d is None else d,
+                )
         count_ever = self._counter(segment, where.count_ever)
         value_ever = self._counter(segment, where.value_ever)
         count_since_reset = self._counter(segment, where.count_since_reset)

@@ -75,6 +75,20 @@ def test_st_to_se_without_sender():
     assert report.block_sha256 == read_report(READ_A).block_sha256
 
 
+def test_an_address_does_not_begin_a_block():
+    lines = ("ID1*S1*M*1*12 MAIN ST**ASSET-1", *LINES)
+    assert read_report("\r\n".join(lines).encode()).identity.location == "12 MAIN ST"
+    assert read_report(sealed(*lines)).usable_as == "accepted"
+
+
+def test_warnings_are_limited_and_still_name_what_holds_the_file():
+    lines = [*LINES, *["QQ1*1"] * 300, "MA5*LAST*" + "x" * 257, *["MA5*1*" + "x" * 257] * 300]
+    report = read_report(sealed(*lines))
+    assert len(report.warnings) < limits.MOST_WARNINGS + 5
+    assert "more_warnings" in report.warning_codes()
+    assert report.usable_why == ("element_too_long",)
+
+
 def test_no_envelope_at_all_is_unverified():
     report = read_report("\r\n".join(LINES).encode())
     assert (report.usable_as, report.usable_why) == ("unverified", ("no_envelope",))
