@@ -1,0 +1,16 @@
+"""Audit reads, what was sold between them, and what the machines reported."""
+
+from .decisions import EpochDecision
+from .events import EventMeaning, EventOccurrence, MachineEvent
+from .intervals import MachineInterval, SaleInterval
+from .reads import AuditRead
+
+__all__ = [
+    "AuditRead",
+    "EpochDecision",
+    "EventMeaning",
+    "EventOccurrence",
+    "MachineEvent",
+    "MachineInterval",
+    "SaleInterval",
+]
