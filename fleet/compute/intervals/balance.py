@@ -1,6 +1,7 @@
 """Selections against the machine's own totals: nothing is lost, and what differs says why."""
 
 from collections.abc import Sequence
+from operator import attrgetter
 from typing import Final
 
 from fleet.compute.intervals.figures import LINE_FIGURES, TOTAL_FIGURES, TOTAL_INDEX, Device
@@ -16,6 +17,7 @@ from fleet.compute.intervals.interval import (
 from fleet.compute.intervals.snapshot import Snapshot
 
 _NAMES: Final = tuple(figure.name for figure in LINE_FIGURES)
+_figures: Final = attrgetter(*_NAMES)
 _PAID: Final = frozenset({"paid_count", "paid_value_minor"})
 _BY_DEVICE_VALUE: Final = tuple(
     (TOTAL_INDEX[name], name)
@@ -41,15 +43,8 @@ def balances_of(
     `machine` stands in the order of TOTAL_FIGURES. A figure that neither side has is left out;
     so is one, other than paid, that the machine does not total and whose selections add up to 0.
     """
-    sums = [0] * len(_NAMES)
-    known = [False] * len(_NAMES)
-    for line in lines:
-        sold = line.sold
-        for index, name in enumerate(_NAMES):
-            amount = getattr(sold, name)
-            if amount is not None:
-                known[index] = True
-                sums[index] += amount
+    columns = zip(*(_figures(line.sold) for line in lines), strict=True)
+    sums = [sum(filter(None, column)) for column in columns] or [0] * len(_NAMES)
     balances = []
     left: list[int | None] = []
     for index, name in enumerate(_NAMES):

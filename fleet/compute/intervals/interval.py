@@ -3,11 +3,16 @@
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from typing import Final
 
 from fleet.compute.intervals.counting import How
 from fleet.compute.intervals.decisions import Decision
 from fleet.compute.intervals.drift import Moment
 from fleet.compute.intervals.figures import Device
+
+#: Payment devices of PA7 whose vends are paid in cash, and by a cashless reader.
+CASH: Final = frozenset({"CA"})
+CASHLESS: Final = frozenset({"DA", "DB"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +164,7 @@ class Matched(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class LineSold:
-    """What one selection sold. Cash and cashless come from PA7 and are part of paid.
+    """What one selection sold. Cash and cashless come from its payment lines and are part of paid.
 
     `how` tells of each figure that was not plainly counted, as ("paid_count", How.WRAPPED).
     """
@@ -170,13 +175,39 @@ class LineSold:
     price_minor_before: int | None
     price_minor_after: int | None
     sold: Sold
-    cash_count: int | None = None
-    cash_value_minor: int | None = None
-    cashless_count: int | None = None
-    cashless_value_minor: int | None = None
     payments: tuple[PaymentSold, ...] = ()
     ran_dry: tuple[RanDry, ...] = ()
     how: tuple[tuple[str, How], ...] = ()
+
+    @property
+    def cash_count(self) -> int | None:
+        """Vends paid in cash; None if no payment line is sent or one in cash is unknown."""
+        return self._added([line.count for line in self.payments if line.device in CASH])
+
+    @property
+    def cash_value_minor(self) -> int | None:
+        """Money of the vends paid in cash, as `cash_count`."""
+        return self._added([line.value_minor for line in self.payments if line.device in CASH])
+
+    @property
+    def cashless_count(self) -> int | None:
+        """Vends paid by either cashless reader, as `cash_count`."""
+        return self._added([line.count for line in self.payments if line.device in CASHLESS])
+
+    @property
+    def cashless_value_minor(self) -> int | None:
+        """Money of the vends paid by either cashless reader, as `cash_count`."""
+        return self._added([line.value_minor for line in self.payments if line.device in CASHLESS])
+
+    def _added(self, amounts: list[int | None]) -> int | None:
+        if not self.payments:
+            return None
+        total = 0
+        for amount in amounts:
+            if amount is None:
+                return None
+            total += amount
+        return total
 
 
 @dataclass(frozen=True, slots=True)

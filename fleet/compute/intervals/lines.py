@@ -2,15 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 
 from fleet.compute.intervals.counting import How, Resets, since_reset_step, step
 from fleet.compute.intervals.dry import ran_dry
 from fleet.compute.intervals.figures import LINE_FIGURES
-from fleet.compute.intervals.interval import LineSold, Matched, Note, Sold, Treatment
+from fleet.compute.intervals.interval import (
+    LineSold,
+    Matched,
+    Note,
+    PaymentSold,
+    Sold,
+    Treatment,
+)
 from fleet.compute.intervals.payments import (
-    NO_PAYMENTS,
-    Payments,
     cut_payments,
     ever_moduli,
     exchanged_moduli,
@@ -21,6 +27,8 @@ from fleet.compute.intervals.snapshot import SelectionReading, Snapshot
 _VALUES: Final = tuple(index for index, figure in enumerate(LINE_FIGURES) if figure.is_money)
 _NO_HOW: Final[tuple[tuple[str, How], ...]] = ()
 _NOTHING: Final = Sold()
+#: Most selections sell a few at one price between two reads: the same few values over and over.
+_sold: Final = lru_cache(maxsize=4096)(Sold)
 
 _How = tuple[tuple[str, How], ...]
 _Pair = tuple[SelectionReading | None, SelectionReading, Matched]
@@ -107,7 +115,7 @@ class LineCut:
         moduli: Sequence[int],
         payment_moduli: tuple[int, int],
     ) -> LineSold:
-        payments = NO_PAYMENTS
+        payments: tuple[PaymentSold, ...] = ()
         sold, how = _NOTHING, _NO_HOW
         if self.treatment is Treatment.COUNTED_FROM_ZERO:
             sold = Sold(*self._money(list(new.ever)))
@@ -118,7 +126,7 @@ class LineCut:
                 sold = _NOTHING if any(new.ever) else Sold(*new.ever)
             else:
                 amounts, how = self._amounts(old, new, moduli)
-                sold = Sold(*amounts)
+                sold = _sold(*amounts)
                 payments = cut_payments(
                     old.payments,
                     new.payments,
@@ -126,10 +134,10 @@ class LineCut:
                     self.resets,
                     payment_moduli,
                 )
-                if how or payments.lines:
+                if how or payments:
                     self._remark(new, sold, how, payments)
         if not self.money_compares:
-            payments = NO_PAYMENTS
+            payments = ()
         return LineSold(
             new.selection,
             new.ordinal,
@@ -137,11 +145,7 @@ class LineCut:
             None if old is None else old.price_minor,
             new.price_minor,
             sold,
-            payments.cash_count,
-            payments.cash_value_minor,
-            payments.cashless_count,
-            payments.cashless_value_minor,
-            payments.lines,
+            payments,
             ran_dry(
                 self.before,
                 self.after,
@@ -156,21 +160,21 @@ class LineCut:
         self, old: SelectionReading, new: SelectionReading, moduli: Sequence[int]
     ) -> tuple[list[int | None], _How]:
         amounts: list[int | None] = []
-        usable = self.resets in (Resets.NONE, Resets.AT_THE_FIRST_READ)
-        odd = False
-        for earlier, later in zip(old.ever, new.ever, strict=True):
+        odd = old.paid_from_payments != new.paid_from_payments
+        for earlier, later, since_reset in zip(old.ever, new.ever, new.since_reset, strict=True):
             if earlier is None or later is None:
                 amounts.append(None)
-                odd = odd or usable or earlier is not later
+                if earlier is not later or since_reset is not None:
+                    odd = True
             elif later >= earlier:
                 amounts.append(later - earlier)
             else:
-                amounts.append(None)
                 odd = True
-        how: _How = _NO_HOW
-        if odd or old.paid_from_payments != new.paid_from_payments:
+                break
+        if odd:
             amounts, how = self._odd_amounts(old, new, moduli)
-        return self._money(amounts), how
+            return self._money(amounts), how
+        return (amounts if self.money_compares else self._money(amounts)), _NO_HOW
 
     def _odd_amounts(
         self, old: SelectionReading, new: SelectionReading, moduli: Sequence[int]
@@ -179,10 +183,12 @@ class LineCut:
         amounts: list[int | None] = []
         told: list[tuple[str, How]] = []
         for index, figure in enumerate(LINE_FIGURES):
-            went = step(old.ever[index], new.ever[index], moduli[index], self.ceilings[index])
             if index < 2 and old.paid_from_payments != new.paid_from_payments:
                 # PA2 in one read and the sum over PA7 in the other need not start alike.
-                went = went._replace(amount=None, how=How.BLANK)
+                amounts.append(None)
+                told.append((figure.name, How.BLANK))
+                continue
+            went = step(old.ever[index], new.ever[index], moduli[index], self.ceilings[index])
             if went.how is How.BLANK:
                 went = since_reset_step(old.since_reset[index], new.since_reset[index], self.resets)
             amounts.append(went.amount)
@@ -197,17 +203,19 @@ class LineCut:
                 amounts[index] = None
         return amounts
 
-    def _remark(self, new: SelectionReading, sold: Sold, how: _How, payments: Payments) -> None:
+    def _remark(
+        self, new: SelectionReading, sold: Sold, how: _How, payments: Sequence[PaymentSold]
+    ) -> None:
         if how:
             by_code: dict[str, list[str]] = {}
             for figure, way in how:
                 by_code.setdefault(_CODES[way], []).append(figure)
             for code, figures in by_code.items():
                 self._note(code, f"{_WORDS[code]}: {', '.join(figures)}.", new)
-        if sold.paid_count is None or not payments.lines:
+        if sold.paid_count is None or not payments:
             return
         counted = 0
-        for line in payments.lines:
+        for line in payments:
             if line.count is None:
                 self._note(
                     "payments_unknown", "Which device took some of its payments is unknown.", new

@@ -1,31 +1,16 @@
 """A selection's paid vends by payment device: the breakdown in PA7, never added to paid."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
 
 from fleet.compute.intervals.counting import How, Resets, since_reset_step, step
 from fleet.compute.intervals.figures import PAYMENT_COUNT, PAYMENT_VALUE
 from fleet.compute.intervals.interval import PaymentSold
 from fleet.compute.intervals.snapshot import PaymentReading
 
-CASH = frozenset({"CA"})
-CASHLESS = frozenset({"DA", "DB"})
-
-_Pairs = list[tuple[PaymentReading | None, PaymentReading]]
-
-
-@dataclass(frozen=True, slots=True)
-class Payments:
-    """Paid vends by payment line, and cash and cashless together; None is unknown."""
-
-    lines: tuple[PaymentSold, ...] = ()
-    cash_count: int | None = None
-    cash_value_minor: int | None = None
-    cashless_count: int | None = None
-    cashless_value_minor: int | None = None
-
-
-NO_PAYMENTS = Payments()
+#: Most vends of a day are a few of one selection at its price: the same few values over and over.
+_payment_sold: Final = lru_cache(maxsize=4096)(PaymentSold)
 
 
 def cut_payments(
@@ -34,7 +19,7 @@ def cut_payments(
     paid: tuple[int | None, int | None],
     resets: Resets,
     moduli: tuple[int, int],
-) -> Payments:
+) -> tuple[PaymentSold, ...]:
     """What each payment line took, given what the selection took in all (`paid`: count, money).
 
     A line that is new, or has another price, may have started from zero or gone on under the new
@@ -42,30 +27,28 @@ def cut_payments(
     unknown. Lines are told apart by device, price list and price.
     """
     if not after:
-        return NO_PAYMENTS
-    lines: list[PaymentSold] = []
-    if len(before) == len(after) and all(map(_same, before, after)):
-        for old, new in zip(before, after, strict=True):
-            lines.append(_went_on(old, new, resets, moduli))
-        return _grouped(lines)
+        return ()
+    plain = _plain(before, after)
+    if plain is not None:
+        return plain
     matched, dropped, added = _match(before, after)
-    lines = [_went_on(old, new, resets, moduli) for old, new in matched if old is not None]
+    lines = [_went_on(old, new, resets, moduli) for old, new in matched]
     if added:
         fresh = [_from_zero(new) for new in added]
         repriced = _repriced(dropped, added, resets, moduli)
         for reading in (fresh, repriced):
             if _accounts_for([*lines, *reading], paid):
-                return _grouped(lines + reading)
+                return (*lines, *reading)
         lines += [
             PaymentSold(new.device, new.price_list, new.price_minor, None, None, How.BLANK)
             for new in added
         ]
-    return _grouped(lines)
+    return tuple(lines)
 
 
-def payments_from_zero(after: Sequence[PaymentReading]) -> Payments:
+def payments_from_zero(after: Sequence[PaymentReading]) -> tuple[PaymentSold, ...]:
     """The payment lines of a device that was new."""
-    return _grouped([_from_zero(new) for new in after])
+    return tuple(_from_zero(new) for new in after)
 
 
 def ever_moduli() -> tuple[int, int]:
@@ -76,6 +59,32 @@ def ever_moduli() -> tuple[int, int]:
 def exchanged_moduli() -> tuple[int, int]:
     """The same for a machine that sends the halves of PA7 the wrong way round."""
     return PAYMENT_COUNT.reset_modulus, PAYMENT_VALUE.reset_modulus
+
+
+def _plain(
+    before: Sequence[PaymentReading], after: Sequence[PaymentReading]
+) -> tuple[PaymentSold, ...] | None:
+    """The same lines in the same order, none blank and none lower; None if it is not so plain.
+
+    Nearly every pair of reads goes this way, so it builds no more than the answer.
+    """
+    if len(before) != len(after):
+        return None
+    lines = []
+    for old, new in zip(before, after, strict=True):
+        device, price = new.device, new.price_minor
+        if device != old.device or price != old.price_minor or new.price_list != old.price_list:
+            return None
+        count, value = new.count_ever, new.value_ever_minor
+        old_count, old_value = old.count_ever, old.value_ever_minor
+        if count is None or value is None or old_count is None or old_value is None:
+            return None
+        count -= old_count
+        value -= old_value
+        if count < 0 or value < 0:
+            return None
+        lines.append(_payment_sold(device, new.price_list, price, count, value))
+    return tuple(lines)
 
 
 def _same(old: PaymentReading, new: PaymentReading) -> bool:
@@ -89,27 +98,10 @@ def _same(old: PaymentReading, new: PaymentReading) -> bool:
 def _went_on(
     old: PaymentReading, new: PaymentReading, resets: Resets, moduli: tuple[int, int]
 ) -> PaymentSold:
-    old_count, new_count = old.count_ever, new.count_ever
-    old_value, new_value = old.value_ever_minor, new.value_ever_minor
-    if (
-        old_count is not None
-        and new_count is not None
-        and old_value is not None
-        and new_value is not None
-        and new_count >= old_count
-        and new_value >= old_value
-    ):
-        return PaymentSold(
-            new.device,
-            new.price_list,
-            new.price_minor,
-            new_count - old_count,
-            new_value - old_value,
-        )
-    count = step(old_count, new_count, moduli[0])
+    count = step(old.count_ever, new.count_ever, moduli[0])
     if count.how is How.BLANK:
         count = since_reset_step(old.count_since_reset, new.count_since_reset, resets)
-    value = step(old_value, new_value, moduli[1])
+    value = step(old.value_ever_minor, new.value_ever_minor, moduli[1])
     if value.how is How.BLANK:
         value = since_reset_step(old.value_since_reset_minor, new.value_since_reset_minor, resets)
     how = count.how if count.how is not How.COUNTED else value.how
@@ -129,9 +121,9 @@ def _from_zero(new: PaymentReading) -> PaymentSold:
 
 def _match(
     before: Sequence[PaymentReading], after: Sequence[PaymentReading]
-) -> tuple[_Pairs, list[PaymentReading], list[PaymentReading]]:
+) -> tuple[list[tuple[PaymentReading, PaymentReading]], list[PaymentReading], list[PaymentReading]]:
     left = list(before)
-    matched: _Pairs = []
+    matched = []
     added = []
     for new in after:
         old = next((line for line in left if _same(line, new)), None)
@@ -173,16 +165,3 @@ def _accounts_for(lines: Sequence[PaymentSold], paid: tuple[int | None, int | No
     counted = sum(line.count or 0 for line in lines)
     took = sum(line.value_minor or 0 for line in lines)
     return counted == count and (value is None or took == value)
-
-
-def _grouped(lines: list[PaymentSold]) -> Payments:
-    counts: list[int | None] = [0, 0, 0, 0]
-    for line in lines:
-        at = 0 if line.device in CASH else 2 if line.device in CASHLESS else None
-        if at is None:
-            continue
-        so_far, money = counts[at], counts[at + 1]
-        count, value = line.count, line.value_minor
-        counts[at] = None if so_far is None or count is None else so_far + count
-        counts[at + 1] = None if money is None or value is None else money + value
-    return Payments(tuple(lines), *counts)
