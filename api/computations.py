@@ -1,0 +1,158 @@
+"""The computations that can be asked for by name, with JSON in and JSON out and units in the keys.
+
+No database, no settings, no clock: a question holds everything its answer needs. Each computation
+stands in COMPUTATIONS; the command `compute` and the API read that table.
+"""
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass
+from functools import cached_property
+from typing import Annotated, Any
+
+from pydantic import ConfigDict, Discriminator, Tag, TypeAdapter, ValidationError
+from pydantic.dataclasses import dataclass as checked
+
+from fleet.compute.charts import ChartEntry
+from fleet.compute.fit import fit
+from fleet.compute.packages import Package
+from fleet.compute.positions import Board, SpiralPosition, StackPosition
+from fleet.compute.results import Fit
+from fleet.compute.rules import DEFAULT_RULES, Rules
+from fleet.compute.units import BadMeasure, Units
+
+# Keys that mean nothing are refused, and "12" is no number: a misspelt size must not count as
+# one that was not measured.
+ASKED_STRICTLY = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+STACK, SPIRAL = "a stacked column", "a spiral"
+
+
+def _style(position: Any) -> str:
+    given = position if isinstance(position, Mapping) else vars(type(position))
+    return SPIRAL if "turns" in given or "pitch_mm" in given else STACK
+
+
+@checked(frozen=True, config=ASKED_STRICTLY)
+class FitQuestion:
+    """Does this package go in this position, and how is the column set for it? Lengths in mm."""
+
+    position: Annotated[
+        Annotated[StackPosition, Tag(STACK)] | Annotated[SpiralPosition, Tag(SPIRAL)],
+        Discriminator(_style),
+    ]
+    package: Package
+    board: Board = Board()
+    rules: Rules = DEFAULT_RULES
+    charts: tuple[ChartEntry, ...] = ()
+    units: Units = Units.MILLIMETRES
+
+
+def _fit(question: FitQuestion) -> Fit:
+    return fit(
+        question.position,
+        question.package,
+        question.board,
+        question.rules,
+        charts=question.charts,
+        units=question.units,
+    )
+
+
+@dataclass(frozen=True)
+class Fault:
+    """What is wrong in a question: where (RFC 6901), what, and a word for programs."""
+
+    pointer: str
+    detail: str
+    code: str
+
+
+class BadQuestion(ValueError):
+    """A question that cannot be answered as it stands, with every fault found in it."""
+
+    def __init__(self, faults: tuple[Fault, ...]) -> None:
+        super().__init__("; ".join(f"{one.pointer or 'question'}: {one.detail}" for one in faults))
+        self.faults = faults
+
+
+@dataclass(frozen=True)
+class Computation:
+    """One named computation. `run` takes what `question` describes and gives `answer`."""
+
+    name: str
+    about: str
+    question: type
+    answer: type
+    run: Callable[[Any], Any]
+
+    @cached_property
+    def _question(self) -> TypeAdapter[Any]:
+        return TypeAdapter(self.question)
+
+    @cached_property
+    def _answer(self) -> TypeAdapter[Any]:
+        return TypeAdapter(self.answer)
+
+    def ask(self, question: bytes) -> Any:
+        """The answer to a question in JSON. Raises BadQuestion, naming every fault by its place."""
+        try:
+            asked = self._question.validate_json(question)
+        except ValidationError as error:
+            raise BadQuestion(tuple(_fault(dict(e)) for e in error.errors())) from error
+        try:
+            return self.run(asked)
+        except BadMeasure as error:
+            pointer = "/" + error.field.replace(".", "/")
+            raise BadQuestion((Fault(pointer, error.message, "bad_measure"),)) from error
+
+    def plain(self, answer: Any) -> Any:
+        """An answer as JSON holds it."""
+        return self._answer.dump_python(answer, mode="json")
+
+    def schema(self) -> dict[str, Any]:
+        """JSON Schemas (2020-12) of the question and the answer."""
+        return {
+            "computation": self.name,
+            "about": self.about,
+            "question": self._question.json_schema(),
+            "answer": self._answer.json_schema(mode="serialization"),
+        }
+
+    def parts(self, template: str) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
+        """The two schemas with their shared parts apart, referred to by `template`."""
+        refs, shared = TypeAdapter.json_schemas(
+            [("q", "validation", self._question), ("a", "serialization", self._answer)],
+            ref_template=template,
+        )
+        return refs["q", "validation"], refs["a", "serialization"], shared.get("$defs", {})
+
+
+def _fault(error: dict[str, Any]) -> Fault:
+    place = [step for step in error["loc"] if step not in (STACK, SPIRAL)]
+    cause = error.get("ctx", {}).get("error")
+    detail, code = str(error["msg"]), str(error["type"])
+    if isinstance(cause, BadMeasure):
+        # The measure's own name begins with the thing it belongs to, which `loc` has already.
+        place += cause.field.split(".")[1:]
+        detail, code = cause.message, "bad_measure"
+    steps = (str(step).replace("~", "~0").replace("/", "~1") for step in place)
+    return Fault("".join(f"/{step}" for step in steps), detail, code)
+
+
+COMPUTATIONS = {
+    one.name: one
+    for one in (
+        Computation(
+            "fit",
+            "Whether a package goes in a position, how the column is set for it, and why.",
+            FitQuestion,
+            Fit,
+            _fit,
+        ),
+    )
+}
+
+
+def faults_said(error: BadQuestion) -> str:
+    """The faults as JSON, one object each."""
+    return json.dumps({"faults": [asdict(one) for one in error.faults]}, indent=2)
