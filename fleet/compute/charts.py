@@ -7,10 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fleet.compute.positions import Half, StackPosition
-from fleet.compute.rails import End
+from fleet.compute.rails import End, Rail
 from fleet.compute.results import Source
 from fleet.compute.rules import DEFAULT_RULES, Rules
-from fleet.compute.units import SAME_MM, BadMeasure, require_count, require_not_negative
+from fleet.compute.units import MOST_SIZE_MM, SAME_MM, BadMeasure, require_between, require_count
 
 # Scales the median absolute deviation to the standard deviation of a normal spread:
 # 1 / Phi^-1(3/4) (standard result of robust statistics).
@@ -81,8 +81,8 @@ class AsLeft:
     test_vends_passed: int
 
     def __post_init__(self) -> None:
-        require_not_negative("as_left.as_left_mm", self.as_left_mm)
-        require_not_negative("as_left.computed_mm", self.computed_mm)
+        require_between("as_left.as_left_mm", self.as_left_mm, 0.0, MOST_SIZE_MM, "mm")
+        require_between("as_left.computed_mm", self.computed_mm, 0.0, MOST_SIZE_MM, "mm")
         require_count("as_left.test_vends_asked", self.test_vends_asked, least=0)
         require_count("as_left.test_vends_passed", self.test_vends_passed, least=0)
         if self.test_vends_passed > self.test_vends_asked:
@@ -90,6 +90,25 @@ class AsLeft:
                 "as_left.test_vends_passed",
                 f"{self.test_vends_passed} passed of {self.test_vends_asked} asked",
             )
+
+    @classmethod
+    def at_notches(
+        cls, kind: str, name: str, rail: Rail, *, left: int, computed: int, asked: int, passed: int
+    ) -> AsLeft:
+        """A record from notch numbers of one rail, `name` being what the kind calls the rail.
+
+        `computed` is the notch computed without a learned offset, as by a `fit` of the position
+        `with_offsets` of zero. Raises BadMeasure for a notch the rail does not have.
+        """
+        plain = replace(rail, offset_mm=0.0)
+        return cls(
+            kind=kind,
+            rail=name,
+            as_left_mm=plain.distance_mm(left),
+            computed_mm=plain.distance_mm(computed),
+            test_vends_asked=asked,
+            test_vends_passed=passed,
+        )
 
     @property
     def passed(self) -> bool:

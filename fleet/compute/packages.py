@@ -6,7 +6,7 @@ import itertools
 from dataclasses import dataclass, fields
 from enum import StrEnum
 
-from fleet.compute.units import BadMeasure, require_positive
+from fleet.compute.units import BadMeasure, require_between, require_size
 
 
 class PackageKind(StrEnum):
@@ -39,7 +39,7 @@ class Package:
     ends of the stretch a spacer can lie in. `diameter_mm` is the greatest diameter of the body
     (for a can the body, not the nominal size in its name). A carton lies with `length_mm` along
     the depth, `width_mm` across and `thickness_mm` up; in a spiral it stands `height_mm` tall.
-    Raises BadMeasure for a size that is not above zero or for sizes that contradict each other.
+    Raises BadMeasure for a size that no package has or for sizes that contradict each other.
     """
 
     kind: PackageKind
@@ -59,8 +59,13 @@ class Package:
     def __post_init__(self) -> None:
         for field in fields(self):
             value = getattr(self, field.name)
-            if field.name != "kind" and value is not None:
-                require_positive(f"package.{field.name}", value)
+            if field.name == "kind" or value is None:
+                continue
+            if field.name.endswith("_mm"):
+                require_size(f"package.{field.name}", value)
+            else:
+                unit = field.name.rpartition("_")[2]
+                require_between(f"package.{field.name}", value, 0.1, 100_000.0, unit)
         along = ("shoulder_mm", "neck_from_mm", "neck_to_mm", "length_mm")
         known = [(name, getattr(self, name)) for name in along]
         known = [(name, value) for name, value in known if value is not None]

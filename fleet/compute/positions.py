@@ -7,15 +7,17 @@ from typing import TypeAlias
 
 from fleet.compute.rails import End, Rail
 from fleet.compute.units import (
+    LEAST_SECONDS,
     SAME_MM,
     BadMeasure,
     require_count,
-    require_not_negative,
-    require_positive,
+    require_seconds,
+    require_size,
 )
 
 # No cradle tells more products apart than this; see MOST_NOTCHES for why there is a limit.
 MOST_DEEP = 12
+MOST_TURNS = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +32,7 @@ class Half:
     rail: Rail
 
     def __post_init__(self) -> None:
-        require_positive("half.depth_mm", self.depth_mm)
+        require_size("half.depth_mm", self.depth_mm)
         if self.rail.nominal_farthest_mm > self.depth_mm + SAME_MM:
             raise BadMeasure(
                 "half.rail",
@@ -59,10 +61,10 @@ class StackPosition:
     cradle_units: int = 0
 
     def __post_init__(self) -> None:
-        require_positive("position.width_mm", self.width_mm)
-        require_positive("position.height_mm", self.height_mm)
+        require_size("position.width_mm", self.width_mm)
+        require_size("position.height_mm", self.height_mm)
         require_count("position.greatest_deep", self.greatest_deep, most=MOST_DEEP)
-        require_count("position.cradle_units", self.cradle_units, least=0)
+        require_count("position.cradle_units", self.cradle_units, least=0, most=MOST_DEEP)
         if self.front is None and self.rear is None:
             raise BadMeasure("position", "has neither a front nor a rear half; measure one or both")
 
@@ -88,12 +90,12 @@ class SpiralPosition:
     shelf_width_mm: float | None = None
 
     def __post_init__(self) -> None:
-        require_count("position.turns", self.turns)
-        require_positive("position.pitch_mm", self.pitch_mm)
-        require_positive("position.shelf_height_mm", self.shelf_height_mm)
-        require_positive("position.lane_width_mm", self.lane_width_mm)
+        require_count("position.turns", self.turns, most=MOST_TURNS)
+        require_size("position.pitch_mm", self.pitch_mm)
+        require_size("position.shelf_height_mm", self.shelf_height_mm)
+        require_size("position.lane_width_mm", self.lane_width_mm)
         if self.shelf_width_mm is not None:
-            require_positive("position.shelf_width_mm", self.shelf_width_mm)
+            require_size("position.shelf_width_mm", self.shelf_width_mm)
             if self.shelf_width_mm + SAME_MM < self.lane_width_mm:
                 raise BadMeasure(
                     "position.shelf_width_mm",
@@ -119,9 +121,9 @@ class DepthProgram:
     run_on_s: float = 0.0
 
     def __post_init__(self) -> None:
-        require_count("program.deep", self.deep)
-        require_positive("program.cycle_s", self.cycle_s)
-        require_not_negative("program.run_on_s", self.run_on_s)
+        require_count("program.deep", self.deep, most=MOST_DEEP)
+        require_seconds("program.cycle_s", self.cycle_s, least=LEAST_SECONDS)
+        require_seconds("program.run_on_s", self.run_on_s)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +138,7 @@ class Board:
     programs: tuple[DepthProgram, ...] = ()
 
     def __post_init__(self) -> None:
-        require_positive("board.vend_window_s", self.vend_window_s)
+        require_seconds("board.vend_window_s", self.vend_window_s, least=LEAST_SECONDS)
         names = [program.name for program in self.programs]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from fleet.compute.units import (
+    MOST_SIZE_MM,
     BadMeasure,
+    require_between,
     require_count,
-    require_not_negative,
-    require_positive,
+    require_size,
 )
 
 # Far more than a rail in a cabinet has; a slip of the keyboard beyond it is refused at once
@@ -49,11 +50,11 @@ class Rail:
     offset_mm: float = 0.0
 
     def __post_init__(self) -> None:
-        require_not_negative("rail.zero_mm", self.zero_mm)
-        require_positive("rail.pitch_mm", self.pitch_mm)
+        require_between("rail.zero_mm", self.zero_mm, 0.0, MOST_SIZE_MM, "mm")
+        require_size("rail.pitch_mm", self.pitch_mm)
         require_count("rail.notches", self.notches, most=MOST_NOTCHES)
-        require_count("rail.mark_every", self.mark_every, least=0)
-        require_not_negative("rail.offset_mm", abs(self.offset_mm))
+        require_count("rail.mark_every", self.mark_every, least=0, most=MOST_NOTCHES)
+        require_between("rail.offset_mm", self.offset_mm, -MOST_SIZE_MM, MOST_SIZE_MM, "mm")
         if self.runs is Runs.INWARD and self.zero_mm < (self.notches - 1) * self.pitch_mm:
             raise BadMeasure(
                 "rail.notches",

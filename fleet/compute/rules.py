@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, fields
 
-from fleet.compute.units import BadMeasure, require_not_negative
+from fleet.compute.units import MOST_SIZE_MM, BadMeasure, require_between
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,13 @@ class Rules:
 
     def __post_init__(self) -> None:
         for field in fields(self):
-            require_not_negative(f"rules.{field.name}", getattr(self, field.name))
+            require_between(
+                f"rules.{field.name}",
+                getattr(self, field.name),
+                0.0,
+                MOST_SIZE_MM,
+                field.name.rpartition("_")[2],
+            )
         if self.least_play_mm > self.most_play_mm:
             raise BadMeasure(
                 "rules.least_play_mm",

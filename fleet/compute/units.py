@@ -13,6 +13,13 @@ MM_PER_INCH = 25.4
 # play would be refused or accepted by the luck of binary fractions.
 SAME_MM = 1e-6
 
+# Wider than anything in a cabinet on either side: a slip of the keyboard or a mistaken unit is
+# refused by name instead of becoming a capacity of billions.
+LEAST_SIZE_MM = 0.1
+MOST_SIZE_MM = 10_000.0
+LEAST_SECONDS = 0.1
+MOST_SECONDS = 3_600.0
+
 
 class BadMeasure(ValueError):
     """A measure that cannot be true: which one, what is wrong with it, what would be right."""
@@ -49,16 +56,22 @@ def _plain(value: float, places: int) -> str:
     return text
 
 
-def require_positive(field: str, value: float) -> None:
-    """Refuse a number that is not finite and above zero. Raises BadMeasure."""
-    if not math.isfinite(value) or value <= 0:
-        raise BadMeasure(field, f"{value} is not a measure; give a number above zero")
+def require_between(field: str, value: float, least: float, most: float, unit: str) -> None:
+    """Refuse a number that is not finite or lies outside its limits. Raises BadMeasure."""
+    if not math.isfinite(value) or not least <= value <= most:
+        raise BadMeasure(
+            field, f"{value} {unit} cannot be used; give a number from {least:g} to {most:g} {unit}"
+        )
 
 
-def require_not_negative(field: str, value: float) -> None:
-    """Refuse a number that is not finite and at least zero. Raises BadMeasure."""
-    if not math.isfinite(value) or value < 0:
-        raise BadMeasure(field, f"{value} cannot be used; give zero or a number above it")
+def require_size(field: str, value: float) -> None:
+    """Refuse a length that nothing in a cabinet has, in mm. Raises BadMeasure."""
+    require_between(field, value, LEAST_SIZE_MM, MOST_SIZE_MM, "mm")
+
+
+def require_seconds(field: str, value: float, *, least: float = 0.0) -> None:
+    """Refuse a time that no motor takes, in seconds. Raises BadMeasure."""
+    require_between(field, value, least, MOST_SECONDS, "s")
 
 
 def require_count(field: str, value: int, *, least: int = 1, most: int | None = None) -> None:
