@@ -80,7 +80,6 @@ class Stranger:
 
     machine: Machine
     like: str = field(default_factory=lambda: asset_tag("S39", "A"))
-    first_days_before: int = 13
 
 
 def stranger(until: date) -> Stranger:

@@ -52,8 +52,7 @@ class Customers:
         self._random = random
         self._snacks = machine.kind_name == SPIRAL
         self.visitors_per_day = base * random.lognormvariate(-0.05, 0.3)
-        share = _CASH_SHARE[site.trade] * random.uniform(0.85, 1.15)
-        self.cash_share = share
+        self.cash_share = _CASH_SHARE[site.trade] * random.uniform(0.85, 1.15)
         # A product is as well liked everywhere, but for what each machine's own people prefer.
         self._liking = {
             product.code: Random(f"{seed}:{product.code}").lognormvariate(0.0, 0.45)
@@ -70,14 +69,12 @@ class Customers:
 
     def arrivals(self, day: date) -> list[datetime]:
         """The moments, by the site's clock, at which somebody wants something, in order."""
-        window = next(
-            (window for window in self._site.windows if day.weekday() in window.weekdays), None
-        )
+        hours = window_on(self._site, day)
         mean = self.mean(day)
-        if window is None or mean == 0.0:
+        if hours is None or mean == 0.0:
             return []
-        opens = datetime.combine(day, window.opens)
-        length_s = (datetime.combine(day, window.closes) - opens).total_seconds()
+        opens = datetime.combine(day, hours[0])
+        length_s = (datetime.combine(day, hours[1]) - opens).total_seconds()
         rate = self._random.gammavariate(_DAY_SHAPE, mean / _DAY_SHAPE)
         moments = []
         reached = self._random.expovariate(1.0)

@@ -38,4 +38,5 @@ class Sold:
 
 def shown(value: int, digits: int) -> int:
     """What a counter of so many digits shows: after all nines it goes on from nought."""
-    return value % 10**digits
+    modulus: int = 10**digits
+    return value % modulus

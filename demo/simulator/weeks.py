@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, time, timedelta
 from random import Random
@@ -49,6 +48,8 @@ class MachineWeeks:
         self._site = business.site(machine.site_code)
         self._case = case
         self._machine = machine
+        # Parts bear serials made from the machine's tag, so that each is told apart.
+        self._number = int("".join(letter for letter in machine.asset_tag if letter.isdigit()))
         self._first_day = first_day
         self._until = until
         self._set_ups: dict[str, list[SetUp]] = {}
@@ -80,7 +81,7 @@ class MachineWeeks:
         machine, random = self._machine, self._random
         kind = business.kind(machine.kind_name)
         midnight = datetime.combine(self._first_day, time())
-        number = int("".join(letter for letter in machine.asset_tag if letter.isdigit()))
+        number = self._number
         board = ControlBoard(
             serial=f"ZZZ9{number:05d}",
             initialised_at=datetime.combine(machine.placed_on, time(9, 30)),
@@ -154,7 +155,7 @@ class MachineWeeks:
 
     def _acts(self, day: date) -> Iterator[tuple[datetime, Callable[[datetime], None]]]:
         random = self._random
-        if self._machine.reads == NIGHTLY and (day > self._first_day or not self._case_is_new()):
+        if self._machine.reads == NIGHTLY and (day > self._machine.placed_on):
             yield datetime.combine(day, self._dawn), self._night_read
         if day.weekday() in self._machine.visit_weekdays:
             yield self._visit_time(day), self._visit
@@ -166,9 +167,6 @@ class MachineWeeks:
             yield datetime.combine(day, time(2, 40)), self._stop_cooling
         for arrival in self.cabinet.customers.arrivals(day):
             yield arrival, self.cabinet.customer
-
-    def _case_is_new(self) -> bool:
-        return self._machine.placed_on >= self._first_day
 
     def _visit_time(self, day: date) -> datetime:
         opening = window_on(self._site, day)
@@ -203,11 +201,10 @@ class MachineWeeks:
         wanted = (case.damaged, case.truncated, case.sent_twice, case.sent_late)
         if lost and days_before not in wanted:
             return
-        number = int("".join(letter for letter in self._machine.asset_tag if letter.isdigit()))
         self._read(
             ReadPlan(
                 at=at,
-                reader=f"TM{number:06d}",
+                reader=f"TM{self._number:06d}",
                 reset=False,
                 sent_after=timedelta(minutes=self._random.randrange(2, 20)),
                 temperature_c=self._temperature_c(at.date()),
@@ -253,4 +250,4 @@ class MachineWeeks:
     def _read(self, plan: ReadPlan) -> None:
         file = read(self.cabinet, plan, self._site.name)
         days_before = (self._until - plan.at.date()).days
-        self._files.extend(itertools.chain(deliver(file, self.cabinet, days_before)))
+        self._files.extend(deliver(file, self.cabinet, days_before))

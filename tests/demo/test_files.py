@@ -1,8 +1,13 @@
 """The files as they arrive: how many, the same for the same seed, sound but where meant."""
 
+import hashlib
+import os
 import re
+import subprocess
+import sys
 from collections import Counter
 from datetime import timedelta
+from pathlib import Path
 
 import crcmod.predefined
 import pytest
@@ -13,6 +18,7 @@ from demo.simulator.__main__ import main
 from demo.simulator.cases import CASES, LATE_BY
 from tests.demo.conftest import UNTIL
 
+ROOT = Path(__file__).resolve().parents[2]
 crc16 = crcmod.predefined.mkPredefinedCrcFun("crc-16")
 
 
@@ -51,6 +57,35 @@ def test_the_same_seed_gives_the_same_bytes_and_another_seed_others(business):
     assert first == list(simulate(business, UNTIL, weeks=1, seed=3))
     other = list(simulate(business, UNTIL, weeks=1, seed=4))
     assert [file.data for file in other] != [file.data for file in first]
+
+
+def test_the_bytes_do_not_hang_on_the_process(tmp_path):
+    """Another process, with other hashes of text, writes the same."""
+    sums = set()
+    for hashes in ("1", "2"):
+        folder = tmp_path / hashes
+        subprocess.run(
+            [sys.executable, "-m", "demo.simulator", folder, "--until", str(UNTIL), "--weeks=1"],
+            check=True,
+            capture_output=True,
+            cwd=ROOT,
+            env={**os.environ, "PYTHONHASHSEED": hashes},
+        )
+        together = hashlib.sha256()
+        for path in sorted(folder.iterdir()):
+            together.update(path.name.encode() + path.read_bytes())
+        sums.add(together.hexdigest())
+    assert len(sums) == 1
+
+
+def test_files_are_written_by_the_sites_own_time_and_summer_time(weeks):
+    offsets = {(file.machine_tag, file.written_at.utcoffset()) for file in weeks.simulated.files}
+    east, west = asset_tag("S01", "A"), asset_tag("S34", "C")
+    hours = {tag: {offset for who, offset in offsets if who == tag} for tag in (east, west)}
+    assert hours == {
+        east: {timedelta(hours=-4), timedelta(hours=-5)},
+        west: {timedelta(hours=-5), timedelta(hours=-6)},
+    }
 
 
 def test_less_than_a_week_is_refused(business):
