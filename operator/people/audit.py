@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 import structlog
@@ -11,10 +12,13 @@ from .models import AuditEntry, Person
 
 
 def values(row: models.Model, fields: Iterable[str] | None = None) -> dict[str, Any]:
-    """A row's own columns as they stand, for `before` and `after`. Secrets and raw bytes are left out."""
+    """A row's own columns as they stand, for `before` and `after`.
+
+    Secrets and raw bytes are left out.
+    """
     hidden = {"password", "digest", "raw"}
     return {
-        field.attname: _plain(field.value_from_object(row))
+        field.attname: _plain(field, field.value_from_object(row))
         for field in row._meta.concrete_fields
         if field.name not in hidden and (fields is None or field.name in fields)
     }
@@ -30,7 +34,10 @@ def record(
     after: dict[str, Any] | None = None,
     reason: str = "",
 ) -> AuditEntry:
-    """Write the entry, in the caller's transaction. Only what differs is kept when both sides are given."""
+    """Write the entry, in the caller's transaction.
+
+    Only what differs is kept when both sides are given.
+    """
     return AuditEntry.objects.create(
         **entry_values(
             actor=actor, verb=verb, row=row, now=now, before=before, after=after, reason=reason
@@ -74,7 +81,8 @@ def entries_of(row: models.Model) -> "models.QuerySet[AuditEntry]":
     )
 
 
-def _plain(value: Any) -> Any:
-    return (
-        value if isinstance(value, (str, int, float, bool, list, dict, type(None))) else str(value)
-    )
+def _plain(field: Any, value: Any) -> Any:
+    if isinstance(value, Decimal):
+        # As the column keeps it, or 84 would differ from a stored 84.000.
+        return f"{value:.{field.decimal_places}f}"
+    return value if isinstance(value, str | int | float | bool | list | dict | None) else str(value)

@@ -1,4 +1,7 @@
-"""The policy at the office's doors. The API asks the same table after it has read the device token."""
+"""The policy at the office's doors.
+
+The API asks the same table after it has read the device token.
+"""
 
 from collections.abc import Callable
 from typing import Any
@@ -20,7 +23,7 @@ class PolicyMiddleware:
         return self.get_response(request)
 
     def process_view(
-        self, request: HttpRequest, view: Any, args: tuple[Any, ...], kwargs: dict[str, Any]
+        self, request: HttpRequest, _view: Any, _args: tuple[Any, ...], _kwargs: dict[str, Any]
     ) -> HttpResponse | HttpResponseRedirect | None:
         match = request.resolver_match
         if match is None or "api" in match.app_names:

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 class Unable(Exception):
     """An action that cannot be done as things stand. Nothing was changed. Doors answer 409.
 
-    `code` is stable and may be matched by a client; the message says what, where and what would be right.
+    `code` is stable and may be matched by a client; the message says what, where and what would be
+    right.
     """
 
     code = "unable"
@@ -39,6 +40,9 @@ class NotAllowed(Unable):
 
 
 class NotFound(Unable):
-    """There is no such thing, or it is not this person's to see; the two look alike. Doors answer 404."""
+    """There is no such thing, or it is not this person's to see; the two look alike.
+
+    Doors answer 404.
+    """
 
     code = "not_found"

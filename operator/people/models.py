@@ -94,7 +94,10 @@ class DeviceToken(models.Model):
 
 
 class AuditEntry(models.Model):
-    """Who did what to which row, when, with the values before and after. Never changed or deleted."""
+    """Who did what to which row, when, with the values before and after.
+
+    Never changed or deleted.
+    """
 
     at = models.DateTimeField()
     actor = models.ForeignKey(
@@ -126,7 +129,10 @@ class AuditEntry(models.Model):
 
 
 class Business(models.Model):
-    """The operator's own business: its name, units, money, and the limits it sets columns by. One row."""
+    """The operator's own business: its name, units, money, and the limits it sets columns by.
+
+    One row.
+    """
 
     class Units(models.TextChoices):
         INCHES = "in", "inches"

@@ -23,7 +23,8 @@ def put(
     now: datetime,
     reason: str = "",
 ) -> Row:
-    """Set `changes` on a new or stored row, check every rule of it, save it, and leave an audit entry.
+    """Set `changes` on a new or stored row, check every rule of it, save it, and leave an audit
+    entry.
 
     Raises Unacceptable with a message a field; nothing is changed then. A stored row that `changes`
     leaves as it was is not written again.
@@ -52,7 +53,10 @@ def put(
 
 
 def check(row: models.Model) -> None:
-    """Check fields, uniqueness and the constraints of the database before it does. Raises Unacceptable."""
+    """Check fields, uniqueness and the constraints of the database before it does.
+
+    Raises Unacceptable.
+    """
     try:
         row.full_clean()
     except ValidationError as error:
@@ -67,7 +71,10 @@ def check(row: models.Model) -> None:
 def delete(
     row: models.Model, *, actor: Person | None, verb: str, now: datetime, reason: str = ""
 ) -> None:
-    """Delete a row that nothing else names, leaving its values in the audit trail. Raises Unable."""
+    """Delete a row that nothing else names, leaving its values in the audit trail.
+
+    Raises Unable.
+    """
     with transaction.atomic():
         audit.record(
             actor=actor,

@@ -119,8 +119,12 @@ class Changeover(Setting):
                 name="changeover_never_half_applied",
             ),
             models.CheckConstraint(
-                condition=models.Q(test_vends_made__isnull=True)
-                | models.Q(test_vends_passed__lte=models.F("test_vends_made")),
+                condition=models.Q(test_vends_made__isnull=True, test_vends_passed__isnull=True)
+                | models.Q(
+                    test_vends_made__isnull=False,
+                    test_vends_passed__isnull=False,
+                    test_vends_passed__lte=models.F("test_vends_made"),
+                ),
                 name="changeover_passed_of_made",
             ),
             models.CheckConstraint(

@@ -9,7 +9,7 @@ from .fields import LengthField, measured
 
 
 class Kind(models.Model):
-    """A make of machine as measured here: its timing and its cold room; its positions hang on it."""
+    """A make of machine as measured here: its timing and cold room; its positions hang on it."""
 
     class EnergyClass(models.TextChoices):
         """Classes of refrigerated vending machines in 10 CFR 431.292."""
@@ -127,12 +127,23 @@ class Position(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["kind", "label"], name="position_label_in_kind"),
             models.CheckConstraint(
-                condition=models.Q(style="spiral", turns__gte=1, spiral_pitch_mm__gt=0)
+                # A comparison with NULL would pass a check, so what must be there is named first.
+                condition=models.Q(
+                    style="spiral",
+                    turns__isnull=False,
+                    turns__gte=1,
+                    spiral_pitch_mm__isnull=False,
+                )
                 | (
                     models.Q(style="stack")
-                    & (models.Q(front_depth_mm__gt=0) | models.Q(rear_depth_mm__gt=0))
+                    & (
+                        models.Q(front_depth_mm__isnull=False)
+                        | models.Q(rear_depth_mm__isnull=False)
+                    )
                 ),
                 name="position_has_its_geometry",
+                violation_error_message="A spiral needs its turns and pitch, a stack a front or a "
+                "rear depth.",
             ),
             *(
                 models.CheckConstraint(
@@ -141,12 +152,16 @@ class Position(models.Model):
                         **{
                             f"{side}_zero_mm__isnull": False,
                             f"{side}_pitch_mm__isnull": False,
+                            f"{side}_notches__isnull": False,
                             f"{side}_notches__gte": 1,
+                            f"{side}_mark_every__isnull": False,
                             f"{side}_mark_every__gte": 1,
                             f"{side}_runs__in": ["outward", "inward"],
                         }
                     ),
                     name=f"position_{side}_rail_whole",
+                    violation_error_message=f"The {side} rail needs its zero, pitch, number of "
+                    "notches, marks and which way the count runs.",
                 )
                 for side in ("front", "rear")
             ),

@@ -46,7 +46,12 @@ class Site(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=models.Q(latitude__isnull=True, longitude__isnull=True)
-                | models.Q(latitude__range=(-90, 90), longitude__range=(-180, 180)),
+                | models.Q(
+                    latitude__isnull=False,
+                    longitude__isnull=False,
+                    latitude__range=(-90, 90),
+                    longitude__range=(-180, 180),
+                ),
                 name="site_coordinates_whole",
             )
         ]

@@ -1,0 +1,62 @@
+"""Two people at once, on a real database with real threads."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import pytest
+from django.db import close_old_connections, connection
+
+from fleet.machines.actions import changeovers
+from fleet.machines.models import Changeover, Machine, Product, SetUp
+from people.errors import Unable
+from tests.world import World
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def at_once(*calls: Callable[[], object]) -> list[object]:
+    """Run the calls together; each result, or the Unable it raised."""
+    start = Barrier(len(calls))
+
+    def run(call: Callable[[], object]) -> object:
+        start.wait(timeout=10)
+        try:
+            return call()
+        except Unable as refused:
+            return refused
+        finally:
+            connection.close()
+            close_old_connections()
+
+    with ThreadPoolExecutor(len(calls)) as pool:
+        return list(pool.map(run, calls))
+
+
+def test_two_complete_one_changeover_and_one_is_refused(world: World, lobby: Machine) -> None:
+    row = world.planned(world.column(lobby, "1"), Product.objects.get(name="Tea"))
+    row = changeovers.take(changeover=row, actor=world.owner, now=world.now)
+    found = at_once(lambda: world.complete(row), lambda: world.complete(row))
+    assert sorted(isinstance(one, Unable) for one in found) == [False, True]
+    assert SetUp.objects.filter(column=row.column).count() == 2
+
+
+def test_two_plan_for_one_column_and_one_is_refused(world: World, lobby: Machine) -> None:
+    column, tea = world.column(lobby, "1"), Product.objects.get(name="Tea")
+    found = at_once(lambda: world.planned(column, tea), lambda: world.planned(column, tea))
+    assert sorted(isinstance(one, Unable) for one in found) == [False, True]
+    assert Changeover.objects.filter(column=column).count() == 1
+
+
+def test_without_the_lock_both_would_have_seen_it_in_hand(world: World, lobby: Machine) -> None:
+    """Proves that the race above is real: read without locking, both see the state before."""
+    row = world.planned(world.column(lobby, "1"), Product.objects.get(name="Tea"))
+    changeovers.take(changeover=row, actor=world.owner, now=world.now)
+    both_read = Barrier(2)
+
+    def read_state() -> str:
+        state = Changeover.objects.get(pk=row.pk).state
+        both_read.wait(timeout=10)
+        return state
+
+    assert at_once(read_state, read_state) == ["in_hand", "in_hand"]
