@@ -21,6 +21,7 @@ from ..models import (
     Kind,
     Machine,
     Package,
+    Position,
     Product,
     SetUp,
     Site,
@@ -34,6 +35,10 @@ ROAD = (*DESK, Role.DRIVER)
 def kind_for(person: Person, pk: int, *, write: bool = False) -> Kind:
     rows = Kind.objects.prefetch_related("programs", "positions")
     return _gate(rows, person, pk, write=write, writers=DESK)
+
+
+def position_for(person: Person, pk: int) -> Position:
+    return _gate(Position.objects.select_related("kind"), person, pk, write=False, writers=())
 
 
 def package_for(person: Person, pk: int, *, write: bool = False) -> Package:
