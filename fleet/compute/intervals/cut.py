@@ -39,6 +39,7 @@ _CLOCK_CODES: Final = {
     ClockState.DISTRUSTED: "clock_distrusted",
     ClockState.RECEIVED_LATE: "received_late",
 }
+_OF_THE_CLOCK: Final = frozenset(_CLOCK_CODES.values())
 _WENT_BACK: Final = ("paid_count", How.WENT_BACK)
 
 
@@ -328,7 +329,8 @@ def _quality(
     gaps = any(line.sold.paid_count is None or _has_gap(line) for line in lines)
     if why_not or gaps:
         return Quality.PARTIAL
-    return Quality.NOTED if notes else Quality.WHOLE
+    of_figures = any(note.code not in _OF_THE_CLOCK for note in notes)
+    return Quality.NOTED if of_figures else Quality.WHOLE
 
 
 def _has_gap(line: LineSold) -> bool:

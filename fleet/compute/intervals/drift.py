@@ -1,5 +1,6 @@
 """The machine's clock against the time of receipt, and when a read was taken."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 from enum import StrEnum
@@ -87,7 +88,8 @@ def drift_of(snapshot: Snapshot, zone: tzinfo, *, late: bool = False) -> Drift:
             f"The machine's clock is {said} {side} the time of receipt; it is not believed.",
         )
     if size > WARN_AFTER:
-        text = f"The machine's clock is {said} {side} the time of receipt; it wants setting."
+        text = f"The machine's clock is {said} {side} the time of receipt; it wants setting"
+        text += ", or the file was sent on so much later." if side == "behind" else "."
         if (
             abs(size - _SUMMER_TIME) <= WARN_AFTER
             and snapshot.clock_follows_summer_time is not True
@@ -95,6 +97,15 @@ def drift_of(snapshot: Snapshot, zone: tzinfo, *, late: bool = False) -> Drift:
             text += " An hour is what a clock without summer time is off by."
         return Drift(ClockState.OFF, seconds, text)
     return Drift(ClockState.GOOD, seconds, "The machine's clock agrees with the time of receipt.")
+
+
+def likely_error_s(drifts_s: Iterable[int]) -> int | None:
+    """How far a machine's clock is off over several reads, in seconds; None without any.
+
+    The least of receipt minus clock: a file that is sent on later adds to it and never takes away.
+    Negative where the clock is ahead. Never more than the true error plus the shortest delay.
+    """
+    return min(drifts_s, default=None)
 
 
 def moment_of(snapshot: Snapshot, zone: tzinfo, *, late: bool = False) -> Moment:

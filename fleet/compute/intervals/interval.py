@@ -225,7 +225,10 @@ class Balance:
 
 
 class Quality(StrEnum):
-    """What an interval is worth: whole; whole with remarks; with gaps; waiting for a person."""
+    """What an interval's figures are worth: whole; whole with remarks; with gaps; undecided.
+
+    Notes on the machine's clock do not touch the figures and so not the quality.
+    """
 
     WHOLE = "whole"
     NOTED = "noted"

@@ -192,25 +192,33 @@ def _clock_is_believable(rows: Sequence[_Row], at: int, clock: datetime, read: S
 
 
 def _let_counters_overrule(rows: list[_Row]) -> None:
-    """Exchange neighbours whose counters and times of receipt both say that the clock is wrong.
+    """Exchange neighbours whose counters say that the second was read first.
 
-    A clock set back by an hour between two reads would else look like a counter that fell. Each
-    exchange brings one pair nearer to the order of receipt, so this ends.
+    A clock set back by an hour between two reads would else look like a counter that fell. The
+    counters need a second voice: the times of receipt, or a clock that shows the same minute twice.
+    As many passes as reads put any disorder right, and end whatever the counters say.
     """
-    changed = True
-    while changed:
+    for _ in range(len(rows)):
         changed = False
         for index in range(len(rows) - 1):
             first, second = rows[index], rows[index + 1]
-            if (
-                second.snapshot.received_at < first.snapshot.received_at
-                and not goes_on(first.snapshot, second.snapshot)
-                and goes_on(second.snapshot, first.snapshot)
-            ):
+            if _read_in_reverse(first, second):
                 second.when, first.when = first.when, second.when
                 second.placed_by = first.placed_by = PlacedBy.COUNTER
                 rows[index], rows[index + 1] = second, first
                 changed = True
+        if not changed:
+            return
+
+
+def _read_in_reverse(first: _Row, second: _Row) -> bool:
+    earlier, later = first.snapshot, second.snapshot
+    received_in_reverse = later.received_at < earlier.received_at
+    if not received_in_reverse and first.when != second.when:
+        return False
+    if goes_on(earlier, later) or not goes_on(later, earlier):
+        return False
+    return received_in_reverse or _just_before(later, earlier)
 
 
 def _index_after(rows: Sequence[_Row], instant: datetime) -> int:
@@ -265,9 +273,9 @@ def _is_known(read: Snapshot) -> bool:
 
 
 def _just_before(read: Snapshot, first: Snapshot) -> bool:
-    """Whether a read without a clock precedes the first known read rather than follows a reset.
+    """Whether a lower read precedes a known one rather than follows a reset, by its counts alone.
 
-    After a reset the counters stand near zero. Half of the first known read is our own limit.
+    After a reset the counters stand near zero. Half of the known read is our own limit.
     """
     count, known = read.totals[_PAID_COUNT], first.totals[_PAID_COUNT]
     return goes_on(read, first) and count is not None and known is not None and count * 2 >= known

@@ -3,7 +3,13 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from fleet.compute.intervals.drift import ClockState, KnownBy, drift_of, moment_of
+from fleet.compute.intervals.drift import (
+    ClockState,
+    KnownBy,
+    drift_of,
+    likely_error_s,
+    moment_of,
+)
 from fleet.compute.intervals.snapshot import Snapshot
 
 NEW_YORK = ZoneInfo("America/New_York")
@@ -57,3 +63,26 @@ def test_an_hour_may_be_summer_time():
     assert "summer time" in drift_of(off, NEW_YORK).text
     on = read(hour, clock_follows_summer_time=True)
     assert "summer time" not in drift_of(on, NEW_YORK).text
+
+
+def test_a_clock_behind_may_be_a_file_sent_on_later_and_one_ahead_may_not():
+    hours = timedelta(hours=5)
+    assert "sent on" in drift_of(read(hours), NEW_YORK).text
+    assert "sent on" not in drift_of(read(-hours), NEW_YORK).text
+
+
+def test_over_several_reads_the_least_difference_is_the_clocks_own():
+    """A clock 200 s behind; files sent on after 5 s, 6 hours and 20 minutes."""
+    assert likely_error_s([205, 21_800, 1400]) == 205
+    assert likely_error_s([-300, 40]) == -300
+    assert likely_error_s([]) is None
+
+
+def test_the_hour_that_summer_time_gives_back_is_taken_for_its_first_run():
+    """The clock shows 01:30 twice on 1 November 2026; UTC keeps the two an hour apart."""
+    first = datetime(2026, 11, 1, 5, 30, tzinfo=UTC)
+    clock = first.astimezone(NEW_YORK).replace(tzinfo=None)
+    once = Snapshot(key="a", received_at=first, machine_clock=clock)
+    again = Snapshot(key="b", received_at=first + timedelta(hours=1), machine_clock=clock)
+    assert drift_of(once, NEW_YORK).drift_s == 0
+    assert drift_of(again, NEW_YORK).drift_s == 3600

@@ -109,6 +109,16 @@ def test_a_clock_set_back_between_two_reads_yields_to_the_counters():
     assert all(place.placed_by is PlacedBy.COUNTER for place in places([first, second]))
 
 
+def test_two_reads_in_one_minute_stand_by_their_counters():
+    machine = small()
+    machine.vend("11", times=50)
+    first = machine.read("0", delay=HOUR)
+    machine.vend("11")
+    second = machine.read("1")
+    assert first.machine_clock == second.machine_clock
+    assert keys([first, second]) == keys([second, first]) == ["0", "1"]
+
+
 def test_reads_carried_in_a_hand_held_reader_and_delivered_together_keep_their_order():
     machine = small(serial=None)
     reads = days_of(machine, 4)
