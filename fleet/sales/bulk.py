@@ -14,15 +14,21 @@ def reserve(rows: Sequence[models.Model]) -> None:
     """Give every row of one model its key, from the model's own sequence."""
     if not rows:
         return
-    model = type(rows[0])
+    for row, key in zip(rows, reserve_keys(type(rows[0]), len(rows)), strict=True):
+        row.pk = key
+
+
+def reserve_keys(model: type[models.Model], count: int) -> list[int]:
+    """So many keys from the model's own sequence."""
+    if not count:
+        return []
     table, column = model._meta.db_table, model._meta.pk.column  # type: ignore[union-attr]
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT nextval(pg_get_serial_sequence(%s, %s)) FROM generate_series(1, %s)",
-            [table, column, len(rows)],
+            [table, column, count],
         )
-        for row, (key,) in zip(rows, cursor.fetchall(), strict=True):
-            row.pk = key
+        return [key for (key,) in cursor.fetchall()]
 
 
 def copy(rows: Sequence[models.Model]) -> None:
@@ -33,26 +39,34 @@ def copy(rows: Sequence[models.Model]) -> None:
     if not rows:
         return
     model = type(rows[0])
-    fields = model._meta.local_concrete_fields
-    quote = connection.ops.quote_name
-    names = ", ".join(quote(field.column) for field in fields)
-    attributes = [field.attname for field in fields]
-    json_at = [i for i, field in enumerate(fields) if isinstance(field, models.JSONField)]
-    encode = _ENCODER.encode
-    with connection.cursor() as cursor:
-        statement = f"COPY {quote(model._meta.db_table)} ({names}) FROM STDIN"
-        with _driver(cursor).copy(statement) as stream:
-            for row in rows:
-                held = row.__dict__
-                values = [held[name] for name in attributes]
-                for index in json_at:
-                    # The two commonest by far, and encoding is what costs most here.
-                    value = values[index]
-                    values[index] = "[]" if value == [] else "{}" if value == {} else encode(value)
-                stream.write_row(values)
+    names = [field.attname for field in model._meta.local_concrete_fields]
+    copy_values(model, names, [[row.__dict__[name] for name in names] for row in rows])
     for row in rows:
         row._state.adding = False
         row._state.db = connection.alias
+
+
+def copy_values(model: type[models.Model], names: Sequence[str], rows: Sequence[list[Any]]) -> None:
+    """Write rows given as values in the order of `names` (as a model's attributes), by COPY.
+
+    For rows by the ten thousand, for which instances of the model cost more than the database.
+    """
+    meta, quote = model._meta, connection.ops.quote_name
+    by_name = {field.attname: field for field in meta.local_concrete_fields}
+    fields = [by_name[name] for name in names]
+    columns = ", ".join(quote(field.column) for field in fields)
+    json_at = [i for i, field in enumerate(fields) if isinstance(field, models.JSONField)]
+    encode = _ENCODER.encode
+    with (
+        connection.cursor() as cursor,
+        _driver(cursor).copy(f"COPY {quote(meta.db_table)} ({columns}) FROM STDIN") as stream,
+    ):
+        for values in rows:
+            for index in json_at:
+                # The two commonest by far, and encoding is what costs most here.
+                value = values[index]
+                values[index] = "[]" if value == [] else "{}" if value == {} else encode(value)
+            stream.write_row(values)
 
 
 def _driver(cursor: CursorWrapper) -> Any:

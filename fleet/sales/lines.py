@@ -38,13 +38,22 @@ _OTHERS: Final = tuple(name for name in MachineSold.__dataclass_fields__ if name
 _RANKS: Final = (Confidence.STRONG, Confidence.FAIR, Confidence.WEAK)
 
 Figures = dict[str, int | None]
+#: A row of SaleInterval as plain values by attribute; there are too many for instances.
+SaleValues = dict[str, Any]
 Note = dict[str, str]
+#: Every column of a line but its key and its interval, as a line has it of which nothing is known.
+_BLANK: Final[SaleValues] = {
+    field.attname: None if field.null else field.get_default()
+    for field in SaleInterval._meta.local_concrete_fields
+    if field.attname not in ("id", "interval_id")
+}
+SALE_COLUMNS: Final = ("id", "interval_id", *_BLANK)
 
 
 def rows_of(
     interval: Interval, book: MachineBook, books: Books, from_id: int, to_id: int
-) -> tuple[MachineInterval, list[SaleInterval]]:
-    """The rows of one interval, not yet with keys. The lines name the interval's row.
+) -> tuple[MachineInterval, list[SaleValues]]:
+    """The row of one interval, not yet with its key, and the values of its lines, without it.
 
     Over all lines, the unassigned one with them, every figure that the machine totals adds up to
     the machine's, or `why_not` says why it does not.
@@ -85,14 +94,12 @@ def rows_of(
         **machine,
         **{name: getattr(interval.machine, name) for name in CASH},
     )
-    lines: list[SaleInterval] = []
+    lines: list[SaleValues] = []
     for line in interval.lines:
         lines += _lines(line, interval, book, books, notes)
     rest = _unassigned(interval, machine, why_not, notes)
     if any(rest.values()):
-        lines.append(SaleInterval(is_unassigned=True, **rest))
-    for each in lines:
-        each.interval = row
+        lines.append({**_BLANK, "is_unassigned": True, **rest})
     row.warnings, row.why_not, row.sum_agrees = notes, why_not, not why_not
     return row, lines
 
@@ -142,10 +149,11 @@ def _unassigned(
 
 def _lines(
     line: LineSold, interval: Interval, book: MachineBook, books: Books, notes: list[Note]
-) -> list[SaleInterval]:
+) -> list[SaleValues]:
     selection = book.selection(line.selection)
     figures = _figures(line)
-    common: dict[str, Any] = {
+    common: SaleValues = {
+        **_BLANK,
         "selection_id": None if selection is None else selection.pk,
         "selection_code": line.selection,
         "ordinal": line.ordinal,
@@ -171,7 +179,7 @@ def _lines(
             )
             code = "selection_unknown" if selection is None else "selection_without_column"
             notes.append({"code": code, "text": text, "where": line.selection})
-        return [SaleInterval(**common, **figures)]
+        return [{**common, **figures}]
     in_force = [
         books.in_force(column, interval.start.at, interval.end.at) for column in selection.columns
     ]
@@ -182,15 +190,15 @@ def _lines(
     capacities = [0 if set_up is None else set_up.capacity for set_up, _ in in_force]
     parts, said = _shared(figures, capacities, selection)
     return [
-        SaleInterval(
-            column_id=column.pk,
-            set_up_id=None if set_up is None else set_up.pk,
-            spans_set_ups=spans,
-            is_share=bool(said),
-            share_said=said,
+        {
             **common,
+            "column_id": column.pk,
+            "set_up_id": None if set_up is None else set_up.pk,
+            "spans_set_ups": spans,
+            "is_share": bool(said),
+            "share_said": said,
             **part,
-        )
+        }
         for column, (set_up, spans), part in zip(selection.columns, in_force, parts, strict=True)
     ]
 

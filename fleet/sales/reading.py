@@ -1,5 +1,6 @@
 """Files as they come in: read, and what they say of themselves. No database here."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -72,6 +73,20 @@ def warnings_of(report: Report) -> list[dict[str, Any]]:
     ]
 
 
+_HELD = {
+    "check_value_wrong": "Damaged: the check value does not match, some byte was changed.",
+    "truncated": "Cut short: it stops mid-product, so figures are missing.",
+}
+
+
+def held_reasons(
+    usable_why: Iterable[str], warnings: Iterable[Mapping[str, Any]]
+) -> list[dict[str, str]]:
+    """Why a damaged read waits, from what it says of itself: code and text of each reason."""
+    texts = {warning["code"]: warning["text"] for warning in warnings}
+    return [{"code": why, "text": _HELD.get(why) or texts.get(why, why)} for why in usable_why]
+
+
 def clock_text(report: Report) -> str:
     """The machine's clock as it was sent, or the time of the read where it sent none."""
     for time in (report.clock.time, report.read_info.this_read):
@@ -79,8 +94,3 @@ def clock_text(report: Report) -> str:
         if text:
             return text[:40]
     return ""
-
-
-def later(first: datetime, *others: datetime | None) -> datetime:
-    """The latest of several moments, some of which may be missing."""
-    return max((first, *(other for other in others if other is not None)))

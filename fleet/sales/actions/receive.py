@@ -1,6 +1,6 @@
 """Audit files come in: each is read, matched and placed, and sales are cut, or it waits."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -11,19 +11,16 @@ from people import audit
 from people.models import AuditEntry, Person
 
 from .. import bulk
+from ..locks import lock_machines
 from ..matching import Match, Register, Remark, match
 from ..models import AuditRead
-from ..order import second_key
 from ..outcome import Outcome, Result
-from ..reading import ReadFile, ReceivedFile, clock_text, read_file, warnings_of
+from ..reading import ReadFile, ReceivedFile, clock_text, held_reasons, read_file, warnings_of
+from ..repeats import known_reads, marks_of
 from ..settle import Incoming, Settled, settle
 
 __all__ = ["Outcome", "ReceivedFile", "Result", "receive"]
 
-_HELD = {
-    "check_value_wrong": "Damaged: the check value does not match, some byte was changed.",
-    "truncated": "Cut short: it stops mid-product, so figures are missing.",
-}
 _UNREADABLE = {
     "empty_file": "The file is empty.",
     "too_large": "The file is larger than 1 MiB; no audit file is.",
@@ -80,7 +77,7 @@ def _receive(
     register = Register.load(open_files.values())
     for index, file in open_files.items():
         batch.matches[index] = match(file, register, chosen)
-    machines = _lock(found.machine for found in batch.matches.values())
+    machines = lock_machines(found.machine for found in batch.matches.values())
     _find_repeated(batch, open_files)
     for index, file in open_files.items():
         if index not in batch.outcomes:
@@ -101,13 +98,6 @@ def _receive(
     return tuple(batch.outcomes[index] for index in range(len(files)))
 
 
-def _lock(machines: Iterable[Machine | None]) -> dict[int, Machine]:
-    """Lock the machines, in the order of their keys: two files of one machine follow each other."""
-    keys = sorted({machine.pk for machine in machines if machine is not None})
-    rows = Machine.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys)
-    return {row.pk: row for row in rows.order_by("pk")}
-
-
 def _find_repeated(batch: _Batch, files: Mapping[int, ReadFile]) -> None:
     """Files that are here already, or stand twice in this batch: nothing of them is written."""
     stored_files = {
@@ -117,7 +107,7 @@ def _find_repeated(batch: _Batch, files: Mapping[int, ReadFile]) -> None:
         ).values_list("pk", "sha256", "state")
     }
     machine_ids = {found.machine.pk for found in batch.matches.values() if found.machine}
-    known = _known_reads(machine_ids, files.values())
+    known = known_reads(machine_ids, files.values())
     first: dict[object, int] = {}
     for index, file in files.items():
         if file.sha256 in stored_files:
@@ -131,7 +121,7 @@ def _find_repeated(batch: _Batch, files: Mapping[int, ReadFile]) -> None:
         found = batch.matches[index]
         if found.machine is None or found.waits:
             continue
-        marks = _marks(found.machine.pk, file)
+        marks = marks_of(found.machine.pk, file)
         copy = next((known[mark] for mark in marks if mark in known), None)
         if _damaged(file):
             if copy is not None:
@@ -147,34 +137,6 @@ def _find_repeated(batch: _Batch, files: Mapping[int, ReadFile]) -> None:
         first.update(dict.fromkeys(marks, index))
 
 
-def _marks(machine_id: int, file: ReadFile) -> tuple[object, ...]:
-    """By what a read is known again whatever way it comes."""
-    second = second_key(file.snapshot)
-    block = (machine_id, file.report.block_sha256)
-    return (block,) if second is None else (block, (machine_id, second))
-
-
-def _known_reads(machine_ids: Collection[int], files: Iterable[ReadFile]) -> dict[object, int]:
-    """Accepted reads of the machines by the marks that any of the files could share."""
-    told = [file.snapshot for file in files]
-    blocks = {snapshot.block_sha256 for snapshot in told}
-    times = {snapshot.this_read_at for snapshot in told} - {None}
-    rows = AuditRead.objects.filter(machine__in=machine_ids, state=AuditRead.State.ACCEPTED)
-    columns = ("pk", "machine_id")
-    known: dict[object, int] = {
-        (machine_id, block): pk
-        for pk, machine_id, block in rows.filter(block_sha256__in=blocks).values_list(
-            *columns, "block_sha256"
-        )
-    }
-    fields = ("this_read_at", "reads_counter", "paid_count", "paid_minor", "board_serial_read")
-    for pk, machine_id, at, reads, count, minor, board in rows.filter(
-        this_read_at__in=times
-    ).values_list(*columns, *fields):
-        known[machine_id, (at, reads, count, minor, board or None)] = pk
-    return known
-
-
 def _damaged(file: ReadFile) -> bool:
     return file.report.usable_as == "held"
 
@@ -182,10 +144,9 @@ def _damaged(file: ReadFile) -> bool:
 def _row(file: ReadFile, found: Match, source: str, actor: Person | None) -> AuditRead:
     report, snapshot = file.report, file.snapshot
     waits = [remark.plain() for remark in found.waits]
-    if _damaged(file):
-        texts = {warning.code: warning.text for warning in report.warnings}
-        waits += [{"code": why, "text": _HELD.get(why, texts[why])} for why in report.usable_why]
     warnings = warnings_of(report)
+    if _damaged(file):
+        waits += held_reasons(report.usable_why, warnings)
     warnings += [
         {**remark.plain(), "where": "file", "line": None, "effect": "check"}
         for remark in found.warnings

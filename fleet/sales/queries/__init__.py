@@ -1,0 +1,1 @@
+"""Reads that join or shape, and the gatekeepers through which a row reaches a door."""
