@@ -21,6 +21,7 @@ django.setup()
 from django.db import transaction  # noqa: E402
 
 from demo.business import Business, shapes  # noqa: E402
+from demo.business.people import PASSWORD  # noqa: E402
 from fleet.compute.positions import Half, Position, SpiralPosition  # noqa: E402
 from fleet.machines import models  # noqa: E402
 from fleet.machines.actions import (  # noqa: E402
@@ -36,7 +37,6 @@ from people.actions import business as desk  # noqa: E402
 from people.actions import people  # noqa: E402
 from people.models import Person  # noqa: E402
 
-PASSWORD = "two-for-one-payment"  # noqa: S105
 MORNING = time(9, 30)
 CENT = Decimal(100)
 FORMS = {"bar": "bar_drop_piece", "drop": "bar_drop_piece", "piece": "bar_drop_piece"}

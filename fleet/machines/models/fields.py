@@ -27,7 +27,7 @@ def measured(**kwargs: Any) -> LengthField:
     return LengthField(null=True, blank=True, **kwargs)
 
 
-def money(**kwargs: Any) -> models.DecimalField:  # type: ignore[type-arg]
+def money(**kwargs: Any) -> models.DecimalField:
     """Money to the smallest unit of any currency the business may use."""
     return models.DecimalField(
         max_digits=12, decimal_places=4, validators=[MinValueValidator(Decimal(0))], **kwargs
