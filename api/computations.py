@@ -118,14 +118,6 @@ class Computation:
             "answer": self._answer.json_schema(mode="serialization"),
         }
 
-    def parts(self, template: str) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
-        """The two schemas with their shared parts apart, referred to by `template`."""
-        refs, shared = TypeAdapter.json_schemas(
-            [("q", "validation", self._question), ("a", "serialization", self._answer)],
-            ref_template=template,
-        )
-        return refs["q", "validation"], refs["a", "serialization"], shared.get("$defs", {})
-
 
 def _fault(error: dict[str, Any]) -> Fault:
     place = [step for step in error["loc"] if step not in (STACK, SPIRAL)]

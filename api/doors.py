@@ -80,12 +80,14 @@ def writes(
     tagged: bool = False,
     matched: bool = False,
     key: str = "optional",
+    atomic: bool = True,
     summary: str | None = None,
 ) -> Callable[[Handler], Handler]:
-    """A door that changes something, in one transaction.
+    """A door that changes something, in one transaction unless `atomic` is False.
 
     `given` is the shape of the body; the handler gets it validated as `given`. `key` says whether
-    an Idempotency-Key is "required", "optional" or "none" (for answers that must not be kept).
+    an Idempotency-Key is "required", "optional" or "none" (for answers that must not be kept, and
+    for doors that are not atomic).
     """
 
     def declare(handler: Handler) -> Handler:
@@ -101,6 +103,8 @@ def writes(
                     kwargs["given"] = shape.validated_data
                 return handler(self, request, *args, **kwargs)
 
+            if not atomic:
+                return write()
             with transaction.atomic():
                 if key == "none":
                     return write()

@@ -6,7 +6,7 @@ from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import OpenApiParameter
 
-from . import errors, idempotency
+from . import errors, idempotency, plain
 
 PROBLEM_NAME = "Problem"
 PROBLEM = {
@@ -147,7 +147,9 @@ def add_problems(
 ) -> dict[str, Any]:
     """Add the shape of a problem and one shared response for each status it comes with."""
     components = result.setdefault("components", {})
-    components.setdefault("schemas", {})[PROBLEM_NAME] = PROBLEM
+    schemas = components.setdefault("schemas", {})
+    schemas[PROBLEM_NAME] = PROBLEM
+    schemas.update(plain.PARTS)
     content = {errors.MEDIA_TYPE: {"schema": {"$ref": f"#/components/schemas/{PROBLEM_NAME}"}}}
     responses: dict[str, Any] = {}
     for status in sorted({*ALWAYS, *WRITING, *MATCHED, 401, 404}):

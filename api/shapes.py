@@ -1,5 +1,7 @@
 """How values are written in JSON: lengths as numbers, money as text, moments with their offset."""
 
+import re
+import zoneinfo
 from decimal import Decimal
 from typing import Any
 
@@ -9,7 +11,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.validators import UniqueValidator
 from timezone_field import TimeZoneField
-from timezone_field.rest_framework import TimeZoneSerializerField
+
+OFFSET = re.compile(r"(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
 
 
 @extend_schema_field(OpenApiTypes.DOUBLE)
@@ -30,6 +33,42 @@ class Money(serializers.DecimalField):
     def to_representation(self, value: Any) -> Any:
         places = self.context["business"].currency_exponent
         return f"{Decimal(value):.{places}f}"
+
+
+class Moment(serializers.DateTimeField):
+    """A moment with its offset (RFC 3339). One without would be somebody's guess."""
+
+    def to_internal_value(self, value: Any) -> Any:
+        given = super().to_internal_value(value)
+        text = value if isinstance(value, str) else ""
+        if not OFFSET.search(text):
+            raise serializers.ValidationError(
+                "give the offset too, as in 2026-03-02T09:00:00-05:00"
+            )
+        if not 1990 <= given.year < 2200:
+            raise serializers.ValidationError("give a moment between 1990 and 2200")
+        return given
+
+
+class Zone(serializers.CharField):
+    """An IANA time zone by its name."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        name = super().to_internal_value(data)
+        if name not in zoneinfo.available_timezones():
+            raise serializers.ValidationError("give an IANA time zone, as in America/New_York")
+        return zoneinfo.ZoneInfo(name)
+
+    def to_representation(self, value: Any) -> str:
+        return str(value)
+
+
+class Ref(serializers.PrimaryKeyRelatedField):
+    """Another row by its id."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        # A number that is none (1e400) is refused before the database is asked.
+        super().__init__(pk_field=serializers.IntegerField(), **kwargs)
 
 
 class Strict:
@@ -57,15 +96,23 @@ class RowShape(Strict, serializers.ModelSerializer):
     serializer_field_mapping = {
         **serializers.ModelSerializer.serializer_field_mapping,
         models.DecimalField: Number,
-        TimeZoneField: TimeZoneSerializerField,
+        models.DateTimeField: Moment,
     }
 
     def build_standard_field(self, name: str, field: models.Field) -> tuple[type, dict[str, Any]]:
+        if isinstance(field, TimeZoneField):
+            # Its choices are every zone there is; the name says enough.
+            return Zone, {"required": not field.has_default(), "max_length": 63}
         kind, kwargs = super().build_standard_field(name, field)
         kept = [v for v in kwargs.get("validators", []) if not isinstance(v, UniqueValidator)]
         if "validators" in kwargs:
             kwargs["validators"] = kept
         return kind, kwargs
+
+    def build_relational_field(self, name: str, relation: Any) -> tuple[type, dict[str, Any]]:
+        _, kwargs = super().build_relational_field(name, relation)
+        kwargs.pop("validators", None)
+        return Ref, kwargs
 
     def get_validators(self) -> list[Any]:
         return []

@@ -1,11 +1,53 @@
 """The addresses of version 1. Each needs a row in people/policy.py for every method it takes."""
 
-from django.urls import URLPattern, URLResolver, path
+from django.urls import URLPattern, URLResolver, include, path
+from rest_framework.routers import SimpleRouter
 
-from . import description
+from . import (
+    business,
+    changeovers,
+    charts,
+    description,
+    fit,
+    kinds,
+    machines,
+    people,
+    products,
+    setups,
+    sites,
+    tokens,
+)
 
 app_name = "api"
+router = SimpleRouter(trailing_slash=False, use_regex_path=False)
+for prefix, doors, noun in (
+    ("kinds", kinds.Kinds, "kind"),
+    ("positions", fit.Positions, "position"),
+    ("packages", products.Packages, "package"),
+    ("products", products.Products, "product"),
+    ("sites", sites.Sites, "site"),
+    ("machines", machines.Machines, "machine"),
+    ("columns", setups.Columns, "column"),
+    ("set-ups", setups.SetUps, "set-up"),
+    ("chart-entries", charts.ChartEntries, "chart-entry"),
+    ("changeover-plans", changeovers.ChangeoverPlans, "changeover-plan"),
+    ("changeovers", changeovers.Changeovers, "changeover"),
+    ("fit", fit.Fits, "fit"),
+    ("people", people.People, "person"),
+    ("tokens", tokens.Tokens, "token"),
+    ("audit-entries", business.AuditEntries, "audit-entry"),
+):
+    router.register(prefix, doors, basename=noun)
+
+ONE = {"get": "retrieve", "patch": "partial_update"}
 urlpatterns: list[URLPattern | URLResolver] = [
+    path("", include(router.urls)),
+    path("me", people.Me.as_view({"get": "retrieve"}, basename="me"), name="me"),
+    path(
+        "business",
+        business.BusinessSettings.as_view(ONE, basename="business"),
+        name="business",
+    ),
     path("openapi.json", description.OpenApi.as_view(), name="openapi"),
     path("docs", description.Docs.as_view(), name="docs"),
 ]

@@ -1,0 +1,98 @@
+"""The business's own settings, and the trail of what was done."""
+
+from typing import Any
+
+from django_filters import CharFilter, FilterSet
+from rest_framework import serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.doors import Doors, gives, writes
+from api.filters import Id
+from api.shapes import RowShape
+from people import queries
+from people.actions import business
+from people.models import AuditEntry, Business, Person
+
+
+class BusinessOut(RowShape):
+    class Meta:
+        model = Business
+        fields = (
+            "name",
+            "units",
+            "currency",
+            "currency_exponent",
+            "time_zone",
+            "least_play_mm",
+            "most_play_mm",
+            "side_clearance_mm",
+            "test_vends_asked",
+        )
+
+
+class BusinessSettings(Doors):
+    """Name, units, money, and the limits that columns are set by."""
+
+    described_by = Business
+
+    @gives(BusinessOut, tagged=True, summary="Look at the business's settings")
+    def retrieve(self, request: Request) -> Response:
+        return self.answer(BusinessOut, Business.the())
+
+    @writes(
+        BusinessOut,
+        BusinessOut,
+        partial=True,
+        tagged=True,
+        matched=True,
+        summary="Change the business's settings",
+    )
+    def partial_update(self, request: Request, given: dict[str, Any]) -> Response:
+        self.matched(_the, 1, BusinessOut)
+        changed = business.change(changes=given, actor=self.person, now=self.now)
+        return self.answer(BusinessOut, changed)
+
+
+def _the(person: Person, pk: int, *, write: bool = False) -> Business:
+    return Business.the()
+
+
+class AuditEntryOut(RowShape):
+    actor_name = serializers.CharField(
+        source="actor.name", default=None, allow_null=True, read_only=True
+    )
+
+    class Meta:
+        model = AuditEntry
+        fields = (
+            "id",
+            "at",
+            "actor",
+            "actor_name",
+            "verb",
+            "object_type",
+            "object_id",
+            "object_said",
+            "before",
+            "after",
+            "reason",
+            "request_id",
+        )
+
+
+class EntryFilter(FilterSet):
+    object_type = CharFilter(lookup_expr="iexact", max_length=60)
+    object_id = Id()
+    actor = Id()
+
+
+class AuditEntries(Doors):
+    """Who did what to which row, when, with the values before and after; latest first."""
+
+    described_by = AuditEntry
+    filterset_class = EntryFilter
+
+    @gives(AuditEntryOut, paged=True, summary="Read the audit trail")
+    def list(self, request: Request) -> Response:
+        return self.page(queries.entries_seen_by(self.person), AuditEntryOut)
