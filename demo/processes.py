@@ -36,6 +36,10 @@ class Process:
                 f"{tail(self.log)}\nAll of its output is in {self.log}"
             )
 
+    def has_said(self, words: str) -> bool:
+        """Whether its output so far holds these words."""
+        return words in self.log.read_text(errors="replace")
+
 
 @contextmanager
 def stopped_by_signals() -> Iterator[None]:
@@ -80,8 +84,8 @@ def running(
         _stop(handle)
 
 
-def run(command: Sequence[str], *, env: Mapping[str, str], cwd: Path, what: str) -> None:
-    """One step to its end. Raises UnableToRun with what it said when it fails."""
+def run(command: Sequence[str], *, env: Mapping[str, str], cwd: Path, what: str) -> str:
+    """One step to its end. Returns what it said; raises UnableToRun with that when it fails."""
     with subprocess.Popen(
         command,
         env=dict(env),
@@ -99,6 +103,7 @@ def run(command: Sequence[str], *, env: Mapping[str, str], cwd: Path, what: str)
             raise
     if step.returncode:
         raise UnableToRun(f"Could not {what}:\n{said.strip()}")
+    return said.strip()
 
 
 def tail(path: Path) -> str:

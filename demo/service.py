@@ -26,6 +26,11 @@ ROOT = Path(__file__).resolve().parent.parent
 USUAL_PORT = 8000
 LONGEST_START_S = 60
 LOOK_EVERY_S = 1
+WEEKS = 12
+WEEKS_TO_CHECK = 2
+WEB = "--config=python:config.web"
+WORKER = ("celery", "--app=config.celery", "worker", "--without-gossip", "--without-mingle")
+WORKER_IS_UP = "ready."
 
 
 @dataclass(frozen=True)
@@ -51,7 +56,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 place = Place(_free_port(), scratch)
             else:
                 place = Place(_port_not_taken(options.port), options.data.resolve())
-            parts = stack.enter_context(service(place, empty=options.empty))
+            weeks = WEEKS_TO_CHECK if options.check else WEEKS
+            parts = stack.enter_context(service(place, empty=options.empty, weeks=weeks))
             if options.check:
                 return check.main(place.address)
             _greet(place, empty=options.empty)
@@ -65,8 +71,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 @contextmanager
-def service(place: Place, *, empty: bool = False) -> Iterator[list[processes.Process]]:
-    """Everything up and ready at `place`, until the block ends. Raises UnableToRun."""
+def service(place: Place, *, empty: bool, weeks: int) -> Iterator[list[processes.Process]]:
+    """Everything up and ready at `place`, until the block ends. Raises UnableToRun.
+
+    `weeks` is how far back the invented machines' audit files go, in a business loaded now.
+    """
     python = sys.executable
     with ExitStack() as stack:
         print("Starting the servers", flush=True)
@@ -75,7 +84,10 @@ def service(place: Place, *, empty: bool = False) -> Iterator[list[processes.Pro
 
         def step(what: str, *command: str) -> None:
             print(f"{what[0].upper()}{what[1:]}", flush=True)
-            processes.run([python, *command], env=env, cwd=ROOT, what=what)
+            for line in processes.run(
+                [python, *command], env=env, cwd=ROOT, what=what
+            ).splitlines():
+                print(f"  {line}", flush=True)
 
         def start(name: str, *command: str) -> processes.Process:
             log = place.folder / "logs" / f"{name}.log"
@@ -87,17 +99,13 @@ def service(place: Place, *, empty: bool = False) -> Iterator[list[processes.Pro
         step("bring the tables up to date", "manage.py", "migrate", "--verbosity=0")
         step("collect the static files", "manage.py", "collectstatic", "--noinput", "--verbosity=0")
         if not empty:
-            step("load the invented business, if there is none yet", "-m", "demo.load")
+            load = ["-m", "demo.load", f"--weeks={weeks}"]
+            step("load the invented business, if there is none yet", *load)
         # Started last, the worker is stopped first and ends its task while all else stands.
-        web = start(
-            "web", "gunicorn", "config.wsgi", f"--bind=127.0.0.1:{place.port}", "--workers=2"
-        )
+        web = start("web", "gunicorn", WEB, f"--bind=127.0.0.1:{place.port}", "--workers=2")
         beat = f"--schedule={place.folder / 'beat-schedule'}"
-        worker = start(
-            "worker",
-            *("celery", "--app=config.celery", "worker", "--beat", beat, "--concurrency=1"),
-        )
-        _wait_until_ready(place, [web, worker])
+        worker = start("worker", *WORKER, "--beat", beat, "--concurrency=1")
+        _wait_until_ready(place, web, worker)
         yield [web, worker]
 
 
@@ -162,18 +170,18 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def _wait_until_ready(place: Place, parts: Sequence[processes.Process]) -> None:
+def _wait_until_ready(place: Place, web: processes.Process, worker: processes.Process) -> None:
     deadline = time.monotonic() + LONGEST_START_S
     said = "no answer"
     while time.monotonic() < deadline:
-        for part in parts:
-            part.check()
+        web.check()
+        worker.check()
         connection = http.client.HTTPConnection("127.0.0.1", place.port, timeout=5)
         try:
             connection.request("GET", "/readyz")
             answer = connection.getresponse()
             said = answer.read().decode()
-            if answer.status == http.HTTPStatus.OK:
+            if answer.status == http.HTTPStatus.OK and worker.has_said(WORKER_IS_UP):
                 return
         except OSError as error:
             said = str(error)

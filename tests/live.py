@@ -91,7 +91,7 @@ def live_process(
     django_db_setup: None, collected: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Live]:
     port = free_port()
-    command = ["gunicorn", "config.wsgi", f"--bind=127.0.0.1:{port}", "--workers=1", "--threads=4"]
+    command = ["gunicorn", "--config=python:config.web", f"--bind=127.0.0.1:{port}", "--workers=1"]
     with processes.running(
         "web",
         [sys.executable, "-m", *command],

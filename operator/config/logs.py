@@ -2,6 +2,7 @@
 
 import logging
 import logging.config
+from typing import Any
 
 import structlog
 from structlog.typing import Processor
@@ -17,31 +18,7 @@ SHARED: list[Processor] = [
 
 def configure(*, level: str, style: str) -> None:
     """Send every logger through one handler. `style` is json or text."""
-    ending: list[Processor] = [structlog.dev.ConsoleRenderer(colors=False)]
-    if style == "json":
-        ending = [structlog.processors.format_exc_info, structlog.processors.JSONRenderer()]
-    logging.config.dictConfig(
-        {
-            "version": 1,
-            "disable_existing_loggers": False,
-            "formatters": {
-                "structured": {
-                    "()": structlog.stdlib.ProcessorFormatter,
-                    "foreign_pre_chain": SHARED,
-                    "processors": [
-                        structlog.stdlib.ProcessorFormatter.remove_processors_meta,
-                        *ending,
-                    ],
-                }
-            },
-            "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "structured"}},
-            "root": {"handlers": ["stderr"], "level": level},
-            "loggers": {
-                "django.server": {"handlers": [], "propagate": False},
-                "axes": {"level": "ERROR"},
-            },
-        }
-    )
+    logging.config.dictConfig(configuration(level=level, style=style))
     structlog.configure(
         processors=[
             structlog.stdlib.filter_by_level,
@@ -52,3 +29,31 @@ def configure(*, level: str, style: str) -> None:
         wrapper_class=structlog.stdlib.BoundLogger,
         cache_logger_on_first_use=True,
     )
+
+
+def configuration(*, level: str, style: str) -> dict[str, Any]:
+    """The same for a program that configures logging itself, in the standard library's own form."""
+    ending: list[Processor] = [structlog.dev.ConsoleRenderer(colors=False)]
+    if style == "json":
+        ending = [structlog.processors.format_exc_info, structlog.processors.JSONRenderer()]
+    return {
+        "version": 1,
+        "disable_existing_loggers": False,
+        "formatters": {
+            "structured": {
+                "()": structlog.stdlib.ProcessorFormatter,
+                "foreign_pre_chain": SHARED,
+                "processors": [
+                    structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+                    *ending,
+                ],
+            }
+        },
+        "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "structured"}},
+        "root": {"handlers": ["stderr"], "level": level},
+        "loggers": {
+            "django.server": {"handlers": [], "propagate": False},
+            "axes": {"level": "ERROR"},
+            "gunicorn.error": {"handlers": [], "propagate": True, "level": level},
+        },
+    }

@@ -103,6 +103,8 @@ CACHES = {
 
 # People
 AUTH_USER_MODEL = "people.Person"
+# An e-mail is unique whatever its capitals, by a constraint that the check cannot see.
+SILENCED_SYSTEM_CHECKS = ["auth.W004"]
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
     "django.contrib.auth.backends.ModelBackend",

@@ -4,7 +4,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import psycopg
@@ -12,28 +11,7 @@ import pytest
 import redis
 
 from config import embedded
-
-
-def running_on(folder: Path) -> list[str]:
-    """The command lines of all processes that mention a folder, from Linux's own list."""
-    found = []
-    for entry in Path("/proc").iterdir():
-        if entry.name.isdigit() and int(entry.name) != os.getpid():
-            try:
-                line = (entry / "cmdline").read_bytes().replace(b"\0", b" ").decode()
-                stands_in = str((entry / "cwd").readlink())
-            except OSError:
-                continue
-            if str(folder) in line or str(folder) in stands_in:
-                found.append(line)
-    return found
-
-
-def wait_until_nothing_runs_on(folder: Path) -> None:
-    deadline = time.monotonic() + 20
-    while running_on(folder) and time.monotonic() < deadline:
-        time.sleep(0.1)
-    assert running_on(folder) == []
+from tests.leftovers import running_on, wait_until_nothing_runs_on
 
 
 def test_both_answer_keep_their_data_and_stop(tmp_path: Path) -> None:

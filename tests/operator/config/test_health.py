@@ -40,6 +40,7 @@ def test_not_ready_while_a_migration_is_not_applied(client: Client) -> None:
     assert answer.json()["migrations"] == "1 not applied"
 
 
+@pytest.mark.django_db
 def test_not_ready_without_the_database(client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
     """The server is really out of reach: the connection goes to a port where nothing listens."""
     lost = connection.copy("lost")
