@@ -1,6 +1,100 @@
-"""The addresses of the desk."""
+"""The addresses of the desk. Each has its row in people/policy.py."""
 
-from django.urls import URLPattern, URLResolver
+from django.urls import URLPattern, URLResolver, path
+
+from .doors import door
+from .views import (
+    account,
+    changeovers,
+    fit,
+    fleet,
+    holdings,
+    kinds,
+    machines,
+    people,
+    planning,
+    reads,
+    sites,
+    today,
+)
 
 app_name = "office"
-urlpatterns: list[URLPattern | URLResolver] = []
+
+_account: list[URLPattern | URLResolver] = [
+    path("sign-in/", account.SignIn.as_view(), name="sign-in"),
+    path("sign-out/", door(account.sign_out), name="sign-out"),
+    path("forgotten/", door(account.forgotten), name="forgotten"),
+    path("set-password/<str:who>/<str:key>/", door(account.set_password), name="set-password"),
+    path("me/", door(account.own_page), name="own-page"),
+    path("me/password/", door(account.change_password), name="change-password"),
+    path("me/tokens/", door(account.make_token), name="make-token"),
+    path("tokens/<int:pk>/revoke/", door(account.revoke_token), name="revoke-token"),
+]
+_business: list[URLPattern | URLResolver] = [
+    path("people/", door(people.listing), name="people"),
+    path("people/add/", door(people.add), name="person-add"),
+    path("people/<int:pk>/", door(people.page), name="person"),
+    path("people/<int:pk>/let-go/", door(people.let_go), name="person-let-go"),
+    path("people/<int:pk>/take-back/", door(people.take_back), name="person-take-back"),
+    path("people/<int:pk>/letter/", door(people.send_letter), name="person-letter"),
+    path("business/", door(people.business), name="business"),
+]
+_fleet: list[URLPattern | URLResolver] = [
+    path("fleet/", door(fleet.listing), name="fleet"),
+    path("fleet/add/", door(machines.add), name="machine-add"),
+    path("fleet/<int:pk>/", door(machines.page), name="machine"),
+    path("fleet/<int:pk>/change/", door(machines.change), name="machine-change"),
+    path("fleet/<int:pk>/place/", door(machines.place), name="machine-place"),
+    path("fit/", door(fit.ask), name="fit"),
+    path("fit/columns/<int:pk>/", door(fit.column), name="column"),
+    path("fit/columns/<int:pk>/as-found/", door(changeovers.as_found), name="as-found"),
+    path("fit/products/<int:pk>/", door(fit.product), name="fit-product"),
+]
+_changeovers: list[URLPattern | URLResolver] = [
+    path("changeovers/", door(changeovers.listing), name="changeovers"),
+    path("changeovers/plan/", door(planning.plan), name="plan"),
+    path("changeovers/replace/", door(planning.replace), name="replace"),
+    path("changeovers/plans/<int:pk>/", door(changeovers.plan), name="plan-page"),
+    path("changeovers/<int:pk>/", door(changeovers.page), name="changeover"),
+    path("changeovers/<int:pk>/take/", door(changeovers.take), name="changeover-take"),
+    path("changeovers/<int:pk>/abandon/", door(changeovers.abandon), name="changeover-abandon"),
+    path("changeovers/<int:pk>/as-left/", door(changeovers.as_left), name="as-left"),
+]
+_reads: list[URLPattern | URLResolver] = [
+    path("reads/", door(reads.listing), name="reads"),
+    path("reads/upload/", door(reads.upload), name="reads-upload"),
+    path("reads/<int:pk>/", door(reads.page), name="read"),
+    path("reads/<int:pk>/match/", door(reads.match), name="read-match"),
+    path("reads/<int:pk>/accept/", door(reads.accept), name="read-accept"),
+    path("reads/<int:pk>/set-aside/", door(reads.set_aside), name="read-set-aside"),
+    path("reads/<int:pk>/decide/", door(reads.decide), name="read-decide"),
+]
+_measures: list[URLPattern | URLResolver] = [
+    path("products/", door(holdings.products), name="products"),
+    path("products/add/", door(holdings.edit_product), name="product-add"),
+    path("products/<int:pk>/", door(holdings.product), name="product"),
+    path("products/<int:pk>/change/", door(holdings.edit_product), name="product-change"),
+    path("packages/", door(holdings.packages), name="packages"),
+    path("packages/add/", door(holdings.edit_package), name="package-add"),
+    path("packages/draw/", door(holdings.draw_package), name="package-draw"),
+    path("packages/<int:pk>/", door(holdings.package), name="package"),
+    path("packages/<int:pk>/change/", door(holdings.edit_package), name="package-change"),
+    path("kinds/", door(kinds.listing), name="kinds"),
+    path("kinds/add/", door(kinds.edit), name="kind-add"),
+    path("kinds/draw/", door(kinds.draw), name="kind-draw"),
+    path("kinds/<int:pk>/", door(kinds.page), name="kind"),
+    path("kinds/<int:pk>/change/", door(kinds.edit), name="kind-change"),
+    path("sites/", door(sites.listing), name="sites"),
+    path("sites/add/", door(sites.edit), name="site-add"),
+    path("sites/<int:pk>/", door(sites.page), name="site"),
+    path("sites/<int:pk>/change/", door(sites.edit), name="site-change"),
+]
+urlpatterns: list[URLPattern | URLResolver] = [
+    path("", door(today.page), name="today"),
+    *_account,
+    *_business,
+    *_fleet,
+    *_changeovers,
+    *_reads,
+    *_measures,
+]

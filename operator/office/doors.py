@@ -1,0 +1,67 @@
+"""How the desk passes on what the business refuses: beside the field, or as a page of its own."""
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar
+
+from django import forms
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+
+from people.errors import NotAllowed, NotFound, Unable, Unacceptable
+
+View = Callable[..., HttpResponse]
+Result = TypeVar("Result")
+
+# htmx swaps what comes back with this status in, and everything else may treat it as refused.
+REFUSED = 422
+
+
+def door(view: View) -> View:
+    """A view whose refusals become pages: missing 404, not allowed 403, else 409 or 422."""
+
+    @wraps(view)
+    def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            return view(request, *args, **kwargs)
+        except NotFound as error:
+            raise Http404(error.message) from error
+        except NotAllowed as error:
+            raise PermissionDenied(error.message) from error
+        except Unable as error:
+            status = REFUSED if isinstance(error, Unacceptable) else 409
+            return render(request, "office/refused.html", {"error": error}, status=status)
+
+    return opened
+
+
+def tried(form: forms.BaseForm, action: Callable[..., Result], **given: Any) -> Result | None:
+    """Call an action; what it refuses is written beside the form's fields, and None comes back.
+
+    Every action answers with a row, so None always means refused.
+    """
+    try:
+        return action(**given)
+    except NotAllowed:
+        raise
+    except Unable as error:
+        tell(form, error)
+        return None
+
+
+def tell(form: forms.BaseForm, error: Unable) -> None:
+    """Write a refusal beside the fields it names; what names none stands above the form."""
+    fields = error.fields if isinstance(error, Unacceptable) else {}
+    for name, message in fields.items():
+        # An action names what it was given as a path (`as_left.price`); a form has its last part.
+        last = name.rpartition(".")[2]
+        found = name if name in form.fields else last if last in form.fields else None
+        form.add_error(found, message)
+    if not fields:
+        form.add_error(None, error.message)
+
+
+def sent(form: forms.BaseForm) -> int:
+    """The status of a page that shows a form again: refused once something is wrong with it."""
+    return REFUSED if form.is_bound and form.errors else 200

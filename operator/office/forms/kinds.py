@@ -1,0 +1,126 @@
+"""Kinds of machine. Positions that are measured alike are typed once, with all their labels."""
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+
+from fleet.machines.models import DepthProgram, Kind, Position
+
+from .base import RowForm
+
+MOST_POSITIONS = 120
+GEOMETRY = (
+    "style",
+    "width_mm",
+    "height_mm",
+    "greatest_deep",
+    "cradle_units",
+    "front_depth_mm",
+    "front_zero_mm",
+    "front_pitch_mm",
+    "front_notches",
+    "front_mark_every",
+    "front_runs",
+    "rear_depth_mm",
+    "rear_zero_mm",
+    "rear_pitch_mm",
+    "rear_notches",
+    "rear_mark_every",
+    "rear_runs",
+    "turns",
+    "spiral_pitch_mm",
+)
+
+
+class KindForm(RowForm):
+    model = Kind
+    columns = (
+        "name",
+        "vend_window_s",
+        "drop_sensor",
+        "refrigerated_volume_l",
+        "energy_class",
+        "sold_out_date_is_last_sale",
+        "notes",
+    )
+    labels = {"sold_out_date_is_last_sale": "Gives the last sale for the sold-out date"}
+
+
+class ProgramForm(RowForm):
+    model = DepthProgram
+    columns = ("name", "deep", "cycle_s", "run_on_s")
+
+
+class PositionsForm(RowForm):
+    """Positions of one geometry."""
+
+    model = Position
+    columns = GEOMETRY
+    labels = {
+        "width_mm": "Inner width",
+        "height_mm": "Inner height",
+        "greatest_deep": "Most products deep",
+        "cradle_units": "In the cradle, each",
+        "front_runs": "Front count runs",
+        "rear_runs": "Rear count runs",
+        "front_mark_every": "Front mark every",
+        "rear_mark_every": "Rear mark every",
+    }
+    names = forms.CharField(
+        label="Labels",
+        help_text="All positions measured so, as in: 1-9, or 1F, 2F, 3F.",
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.order_fields(["names", *self.columns])
+
+    def clean_names(self) -> list[str]:
+        labels = labels_of(self.cleaned_data["names"])
+        if len(labels) > MOST_POSITIONS:
+            raise forms.ValidationError(f"at most {MOST_POSITIONS} positions in a kind")
+        return labels
+
+
+def labels_of(text: str) -> list[str]:
+    """`1-3, 5F` -> `1 2 3 5F`. What is no span is a label as it stands."""
+    found: list[str] = []
+    for part in re.split(r"[,;\s]+", text.strip()):
+        span = re.fullmatch(r"(\D*)(\d+)-(\D*)(\d+)", part)
+        if span and span[3] in ("", span[1]) and int(span[2]) <= int(span[4]):
+            last = min(int(span[4]), int(span[2]) + MOST_POSITIONS)
+            found += [f"{span[1]}{number}" for number in range(int(span[2]), last + 1)]
+        elif part:
+            found.append(part)
+    return found
+
+
+def names_said(labels: Sequence[str]) -> str:
+    """The labels in one line; whole numbers in a row as a span."""
+    if len(labels) > 2 and all(label.isdecimal() for label in labels):
+        numbers = [int(label) for label in labels]
+        if numbers == list(range(numbers[0], numbers[0] + len(numbers))):
+            return f"{numbers[0]}-{numbers[-1]}"
+    return ", ".join(labels)
+
+
+def groups_of(positions: Sequence[Position]) -> list[list[Position]]:
+    """Positions that share a geometry, in the order of their first."""
+    found: dict[tuple[Any, ...], list[Position]] = {}
+    for position in positions:
+        key = tuple(getattr(position, name) for name in GEOMETRY)
+        found.setdefault(key, []).append(position)
+    return list(found.values())
+
+
+def in_order(labels: Sequence[str], stored: Sequence[str]) -> list[str]:
+    """Labels as they stood before, new ones after them by their numbers."""
+    place = {label: index for index, label in enumerate(stored)}
+    return sorted(labels, key=lambda label: (place.get(label, len(place)), _natural(label)))
+
+
+def _natural(label: str) -> list[tuple[int, int | str]]:
+    parts = re.findall(r"\d+|\D+", label)
+    return [(0, int(part)) if part.isdecimal() else (1, part) for part in parts]

@@ -1,0 +1,40 @@
+// Small manners of the desk; every page works without them.
+
+// A second press on the same button sends nothing: the first is still on its way.
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  const question = event.submitter?.dataset.confirm ?? form.dataset.confirm;
+  if (form.dataset.sent || (question && !window.confirm(question))) {
+    event.preventDefault();
+    return;
+  }
+  if (form.method === "post") {
+    form.dataset.sent = "yes";
+    for (const button of form.querySelectorAll("button")) button.setAttribute("aria-disabled", "true");
+  }
+});
+
+// Coming back with the browser's own button shows the page as it was: the form may be sent again.
+window.addEventListener("pageshow", () => {
+  for (const form of document.querySelectorAll("form[data-sent]")) {
+    delete form.dataset.sent;
+    for (const button of form.querySelectorAll("button")) button.removeAttribute("aria-disabled");
+  }
+});
+
+document.addEventListener("click", (event) => {
+  if (event.target.closest("[data-print]")) window.print();
+});
+
+// A form that is refused with messages beside its fields is still to be shown.
+document.addEventListener("htmx:beforeSwap", (event) => {
+  if (event.detail.xhr.status === 422) {
+    event.detail.shouldSwap = true;
+    event.detail.isError = false;
+  }
+});
+
+document.addEventListener("htmx:configRequest", (event) => {
+  const token = document.cookie.split("; ").find((part) => part.startsWith("csrftoken="));
+  if (token) event.detail.headers["X-CSRFToken"] = token.slice("csrftoken=".length);
+});

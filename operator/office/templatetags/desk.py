@@ -1,0 +1,165 @@
+"""Words and figures as the desk shows them. Built in: no page needs to load this."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django import template
+from django.forms import BoundField
+from django.utils import timezone
+
+from fleet.compute.units import MM_PER_INCH, Units
+from office.columns import notch_said
+from people import policy
+from people.models import AuditEntry, Business
+
+register = template.Library()
+
+SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "CAD": "C$"}
+NOTHING = "—"
+
+
+@register.filter
+def may(person: object, can: str) -> bool:
+    """Whether the policy lets a person do what a row of it names."""
+    return policy.may(person, can)
+
+
+@register.filter
+def in_units(length_mm: Decimal | float | None, business: Business) -> str:
+    """A length in the business's unit, with the unit: `2.61 in`, `66.2 mm`."""
+    if length_mm is None:
+        return NOTHING
+    inches = business.units == Business.Units.INCHES
+    return (Units.INCHES if inches else Units.MILLIMETRES).length(float(length_mm))
+
+
+@register.filter
+def in_both(length_mm: Decimal | float | None, business: Business) -> str:
+    """A length in millimetres, and in inches too where the business speaks inches."""
+    if length_mm is None:
+        return NOTHING
+    said = Units.MILLIMETRES.length(float(length_mm))
+    if business.units == Business.Units.INCHES:
+        return f"{said} ({float(length_mm) / MM_PER_INCH:.3f} in)"
+    return said
+
+
+@register.filter
+def money(amount: Decimal | None, business: Business) -> str:
+    """An amount in the business's currency, to its smallest unit: `$2.25`, `2.25 SEK`."""
+    if amount is None:
+        return NOTHING
+    places = business.currency_exponent
+    figures = f"{abs(amount):,.{places}f}"
+    minus = "−" if amount < 0 else ""
+    sign = SIGNS.get(business.currency)
+    return f"{minus}{sign}{figures}" if sign else f"{minus}{figures} {business.currency}"
+
+
+@register.filter
+def when(moment: datetime | date | None, zone: ZoneInfo | None = None) -> str:
+    """A moment in a zone, such as `Mon 2 Mar 2026, 09:14`; a day without the hour."""
+    if moment is None:
+        return NOTHING
+    if not isinstance(moment, datetime):
+        return f"{moment:%a} {moment.day} {moment:%b %Y}"
+    local = timezone.localtime(moment, zone)
+    return f"{local:%a} {local.day} {local:%b %Y}, {local:%H:%M}"
+
+
+@register.filter
+def day(moment: datetime | date | None, zone: ZoneInfo | None = None) -> str:
+    """The day of a moment in a zone, such as `2 Mar 2026`."""
+    if moment is None:
+        return NOTHING
+    local = timezone.localtime(moment, zone) if isinstance(moment, datetime) else moment
+    return f"{local.day} {local:%b %Y}"
+
+
+@register.filter
+def get(mapping: Mapping[Any, Any], key: Any) -> Any:
+    """A mapping's value, or nothing."""
+    return mapping.get(key)
+
+
+@register.filter
+def words(value: str) -> str:
+    """A stored name as words: `front_setting` -> `front setting`."""
+    return str(value).replace("_", " ")
+
+
+@register.filter
+def percent(share: float | Decimal | None) -> str:
+    return NOTHING if share is None else f"{float(share) * 100:.0f} %"
+
+
+@register.inclusion_tag("office/parts/field.html")
+def field(bound: BoundField, css: str = "") -> dict[str, Any]:
+    """One field of a form: its name, its input, what it means, what is wrong with it."""
+    return {"field": bound, "css": css, "type": bound.widget_type}
+
+
+@register.simple_tag(takes_context=True)
+def query(context: template.Context, **changes: Any) -> str:
+    """The page's own query with some parts changed; what is empty is left out."""
+    found = context["request"].GET.copy()
+    for name, value in changes.items():
+        if value in (None, ""):
+            found.pop(name, None)
+        else:
+            found[name] = value
+    return f"?{found.urlencode()}" if found else "?"
+
+
+# A row's own keys and stamps say nothing to a reader of the trail.
+UNSAID = {"id", "created_at", "updated_at", "last_login", "computed"}
+
+
+@register.filter
+def changes(entry: AuditEntry) -> list[tuple[str, str, str]]:
+    """What an audit entry changed: name in words, before, after. What stayed empty is left out."""
+    before, after = entry.before or {}, entry.after or {}
+    names = [name for name in {**before, **after} if name not in UNSAID]
+    rows = [(words(name), _plain(before.get(name)), _plain(after.get(name))) for name in names]
+    return [row for row in rows if row[1] != row[2]]
+
+
+def _plain(value: Any) -> str:
+    if value in (None, "", []):
+        return NOTHING
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(str(one) for one in value)
+    return str(value)
+
+
+VERDICTS = {
+    "fits": "fits",
+    "fits_with_caution": "fits, with a caution",
+    "cannot_tell": "not measured yet",
+    "does_not_fit": "does not fit",
+}
+
+
+@register.filter
+def verdict(value: str) -> str:
+    """A verdict in words."""
+    return VERDICTS[str(value)]
+
+
+@register.filter
+def minor(amount: int | None, exponent: int) -> str:
+    """Money read in minor units, as figures: `268.25`."""
+    if amount is None:
+        return NOTHING
+    return f"{Decimal(amount).scaleb(-exponent):,.{exponent}f}"
+
+
+@register.simple_tag
+def spoken(place: Any, side: str, notch: int | None) -> str:
+    """A stored notch as a hand finds it."""
+    return notch_said(place, side, notch)

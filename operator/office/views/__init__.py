@@ -1,0 +1,1 @@
+"""Views of the desk: each gathers what a page shows, or calls one action."""

@@ -1,0 +1,153 @@
+"""One machine: its columns in section, what they sold, what was done to it."""
+
+from datetime import timedelta
+
+from django.contrib import messages
+from django.db.models import Sum
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from fleet.machines.actions import machines as actions
+from fleet.machines.models import Changeover, Machine
+from fleet.machines.queries.fits import Bench
+from fleet.machines.queries.fleet import columns_of, set_ups_of
+from fleet.machines.queries.gates import machine_for
+from fleet.sales.models import MachineInterval, SaleInterval
+from fleet.sales.queries.reads import reads_of
+from office import glances
+from office.columns import standing
+from office.doors import sent, tried
+from office.drawing.sections import WHOLE, scale_said
+from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm
+from people import audit
+from people.models import Business
+
+SALES_OVER = timedelta(days=28)
+SHOWN = 20
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    machine = machine_for(request.user, pk)
+    now = timezone.now()
+    columns = list(columns_of(machine))
+    bench = Bench.for_kinds([machine.kind_id])
+    placements = machine.placements.select_related("site").order_by("-starts_at", "pk")
+    context = {
+        "machine": machine,
+        "standings": [standing(column, bench) for column in columns],
+        "scale": scale_said(WHOLE),
+        "placements": placements,
+        "place": next((one for one in placements if one.ends_at is None), None),
+        "events": glances.active_events([machine]).get(machine.pk, []),
+        "sales": sales_by_column(machine, now - SALES_OVER),
+        "totals": sales_of(machine, now - SALES_OVER),
+        "sales_days": SALES_OVER.days,
+        "reads": reads_of(machine, request.user)[:SHOWN],
+        "set_ups": set_ups_of(machine)[:SHOWN],
+        "changeovers": Changeover.objects.filter(column__machine=machine)
+        .select_related("column__position", "product", "plan")
+        .order_by("-created_at", "-pk")[:SHOWN],
+        "entries": audit.entries_of(machine)[:SHOWN],
+    }
+    return render(request, "office/machines/machine.html", context)
+
+
+def sales_of(machine: Machine, since: object) -> dict[str, object] | None:
+    """Units and money of the machine in the intervals that ended since; None without any."""
+    totals = (
+        MachineInterval.objects.filter(machine=machine, ends_at__gte=since)
+        .order_by()
+        .values("currency", "exponent")
+        .annotate(
+            paid_units=Sum("paid_units"), paid_minor=Sum("paid_minor"), box=Sum("cash_to_box_minor")
+        )
+        .order_by("-paid_units")
+    )
+    return totals.first()
+
+
+def sales_by_column(machine: Machine, since: object) -> list[dict[str, object]]:
+    """What each selection and column sold in the intervals that ended since."""
+    return list(
+        SaleInterval.objects.filter(interval__machine=machine, interval__ends_at__gte=since)
+        .order_by()
+        .values(
+            "selection_code",
+            "column",
+            "column__position__label",
+            "is_unassigned",
+            "is_share",
+            "interval__exponent",
+        )
+        .annotate(
+            paid_units=Sum("paid_units"),
+            paid_minor=Sum("paid_minor"),
+            free_units=Sum("free_units"),
+            test_units=Sum("test_units"),
+            cash_units=Sum("cash_units"),
+            cashless_units=Sum("cashless_units"),
+        )
+        .order_by("is_unassigned", "column__position__order", "selection_code")
+    )
+
+
+def change(request: HttpRequest, pk: int) -> HttpResponse:
+    machine = machine_for(request.user, pk, write=True)
+    form = MachineForm(request.POST or None, units=Business.the().units, row=machine)
+    if (
+        request.method == "POST"
+        and form.is_valid()
+        and tried(
+            form,
+            actions.change_machine,
+            machine=machine,
+            changes=form.changes(),
+            actor=request.user,
+            now=timezone.now(),
+        )
+    ):
+        messages.success(request, f"{machine}: kept.")
+        return redirect("office:machine", pk)
+    context = {"machine": machine, "form": form, "place_form": PlacementForm()}
+    return render(request, "office/machines/change.html", context, status=sent(form))
+
+
+def add(request: HttpRequest) -> HttpResponse:
+    form = NewMachineForm(request.POST or None, units=Business.the().units)
+    if request.method == "POST" and form.is_valid():
+        added = tried(
+            form,
+            actions.add_machine,
+            kind=form.cleaned_data["kind"],
+            changes=form.changes(),
+            actor=request.user,
+            now=timezone.now(),
+        )
+        if added:
+            messages.success(request, f"{added} is added, with a column for every position.")
+            return redirect("office:machine", added.pk)
+    return render(request, "office/machines/add.html", {"form": form}, status=sent(form))
+
+
+def place(request: HttpRequest, pk: int) -> HttpResponse:
+    """The machine moves to a site."""
+    machine = machine_for(request.user, pk, write=True)
+    with timezone.override(Business.the().time_zone):
+        form = PlacementForm(request.POST)
+        if form.is_valid() and tried(
+            form,
+            actions.place_machine,
+            machine=machine,
+            **form.cleaned_data,
+            actor=request.user,
+            now=timezone.now(),
+        ):
+            messages.success(request, f"{machine} stands at {form.cleaned_data['site']}.")
+            return redirect("office:machine", pk)
+    context = {
+        "machine": machine,
+        "form": MachineForm(units=Business.the().units, row=machine),
+        "place_form": form,
+    }
+    return render(request, "office/machines/change.html", context, status=sent(form))

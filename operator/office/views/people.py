@@ -1,0 +1,117 @@
+"""Who works here, and the business's own settings."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from office.doors import sent, tried
+from office.forms.people import BusinessForm, PersonForm
+from office.letters import password_letter
+from people import audit
+from people.actions import business as businesses
+from people.actions import people
+from people.errors import NotFound
+from people.models import Business, Person
+
+
+def listing(request: HttpRequest) -> HttpResponse:
+    everybody = Person.objects.order_by("-is_active", "name", "pk")
+    return render(request, "office/people/list.html", {"people": everybody})
+
+
+def add(request: HttpRequest) -> HttpResponse:
+    """Add somebody; a letter lets them set a password of their own."""
+    form = PersonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        added = tried(
+            form,
+            people.add,
+            **form.cleaned_data,
+            actor=request.user,
+            now=timezone.now(),
+            letter=password_letter(request, kind="welcome"),
+        )
+        if added:
+            messages.success(
+                request, f"{added.name} is added; a letter to {added.email} lets them in."
+            )
+            return redirect("office:people")
+    return render(request, "office/people/add.html", {"form": form}, status=sent(form))
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    """One person: their facts, their devices, what was done to their row."""
+    person = _person(pk)
+    first = {"name": person.name, "email": person.email, "phone": person.phone}
+    form = PersonForm(request.POST or None, initial={**first, "roles": person.roles})
+    if request.method == "POST" and form.is_valid():
+        changed = tried(
+            form,
+            people.change,
+            person=person,
+            changes=form.cleaned_data,
+            actor=request.user,
+            now=timezone.now(),
+        )
+        if changed:
+            messages.success(request, f"{changed.name}: kept.")
+            return redirect("office:person", pk)
+    context = {
+        "person": person,
+        "form": form,
+        "tokens": person.device_tokens.select_related("revoked_by"),
+        "entries": audit.entries_of(person)[:50],
+        "now": timezone.now(),
+    }
+    return render(request, "office/people/person.html", context, status=sent(form))
+
+
+def let_go(request: HttpRequest, pk: int) -> HttpResponse:
+    person = people.let_go(
+        person=_person(pk),
+        actor=request.user,
+        now=timezone.now(),
+        reason=request.POST.get("reason", ""),
+    )
+    messages.success(request, f"{person.name} no longer works here and can no longer sign in.")
+    return redirect("office:person", pk)
+
+
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    person = people.take_back(person=_person(pk), actor=request.user, now=timezone.now())
+    messages.success(request, f"{person.name} works here again.")
+    return redirect("office:person", pk)
+
+
+def send_letter(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send the letter with the link again: the first may be lost, or an hour old."""
+    person = _person(pk)
+    password_letter(request, kind="welcome")(person)
+    messages.success(request, f"A letter is on its way to {person.email}.")
+    return redirect("office:person", pk)
+
+
+def business(request: HttpRequest) -> HttpResponse:
+    the = Business.the()
+    form = BusinessForm(request.POST or None, units="mm", row=the)
+    if request.method == "POST" and form.is_valid():
+        changed = tried(
+            form,
+            businesses.change,
+            changes=form.changes(),
+            actor=request.user,
+            now=timezone.now(),
+        )
+        if changed:
+            messages.success(request, "The settings are kept.")
+            return redirect("office:business")
+    context = {"form": form, "entries": audit.entries_of(the)[:50]}
+    return render(request, "office/people/business.html", context, status=sent(form))
+
+
+def _person(pk: int) -> Person:
+    person = Person.objects.filter(pk=pk).first()
+    if person is None:
+        raise NotFound(f"there is no person {pk}")
+    return person

@@ -1,0 +1,134 @@
+"""Audit reads: handed in, waiting in the tray, and what each one said."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from fleet.sales.actions import decisions, tray
+from fleet.sales.actions.receive import ReceivedFile, receive
+from fleet.sales.models import AuditRead, MachineInterval
+from fleet.sales.queries.gates import read_for, reads_seen_by
+from fleet.sales.queries.reads import tray as tray_of
+from office.doors import sent, tried
+from office.forms.reads import DecisionForm, EpochForm, MatchForm, UploadForm
+from people import audit
+from people.errors import NotFound
+
+SIZE = 50
+
+
+def listing(request: HttpRequest) -> HttpResponse:
+    """The tray first: what waits for a person; then the latest reads."""
+    return _listing(request, UploadForm())
+
+
+def upload(request: HttpRequest) -> HttpResponse:
+    """Take in files; each one's fate is said."""
+    form = UploadForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return _listing(request, form)
+    outcomes = receive(
+        files=[ReceivedFile(name=one.name, data=one.read()) for one in form.cleaned_data["files"]],
+        source=AuditRead.Source.OFFICE,
+        actor=request.user,
+        now=timezone.now(),
+    )
+    return render(request, "office/reads/outcomes.html", {"outcomes": outcomes})
+
+
+def page(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, read_for(request.user, pk))
+
+
+def match(request: HttpRequest, pk: int) -> HttpResponse:
+    form = MatchForm(request.POST, prefix="match")
+    return _decide(request, pk, tray.match, match=form)
+
+
+def accept(request: HttpRequest, pk: int) -> HttpResponse:
+    form = DecisionForm(request.POST, prefix="accept")
+    return _decide(request, pk, tray.accept, accept=form)
+
+
+def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+    form = DecisionForm(request.POST, prefix="aside")
+    return _decide(request, pk, tray.set_aside, aside=form)
+
+
+def decide(request: HttpRequest, pk: int) -> HttpResponse:
+    """How a device's counters are taken in the interval that ends at this read."""
+    read = read_for(request.user, pk, write=True)
+    interval = MachineInterval.objects.filter(to_read=read).select_related("machine").first()
+    if interval is None:
+        raise NotFound(f"no interval ends at {read}")
+    form = EpochForm(request.POST)
+    if form.is_valid() and tried(
+        form,
+        decisions.decide_epoch,
+        interval=interval,
+        **form.cleaned_data,
+        actor=request.user,
+        now=timezone.now(),
+    ):
+        messages.success(request, "The interval is cut anew by your decision.")
+        return redirect("office:read", pk)
+    return _page(request, read_for(request.user, pk), epoch=form)
+
+
+def _listing(request: HttpRequest, form: UploadForm) -> HttpResponse:
+    rows = reads_seen_by(request.user).order_by("-pk")
+    below = request.GET.get("below", "")
+    if below.isdecimal():
+        rows = rows.filter(pk__lt=int(below))
+    found = list(rows[: SIZE + 1])
+    context = {
+        "form": form,
+        "waiting": tray_of(request.user),
+        "reads": found[:SIZE],
+        "below": found[SIZE - 1].pk if len(found) > SIZE else None,
+        "first_page": not below,
+    }
+    return render(request, "office/reads/list.html", context, status=sent(form))
+
+
+def _decide(request: HttpRequest, pk: int, action: Any, **named: forms.Form) -> HttpResponse:
+    read = read_for(request.user, pk, write=True)
+    ((name, form),) = named.items()
+    if form.is_valid() and tried(
+        form, action, read=read, **form.cleaned_data, actor=request.user, now=timezone.now()
+    ):
+        messages.success(request, f"{read}: {read_for(request.user, pk).get_state_display()}.")
+        return redirect("office:read", pk)
+    return _page(request, read_for(request.user, pk), **{name: form})
+
+
+def _page(request: HttpRequest, read: AuditRead, **given: forms.Form) -> HttpResponse:
+    named = {
+        "match": MatchForm(prefix="match", initial={"machine": read.machine}),
+        "accept": DecisionForm(prefix="accept"),
+        "aside": DecisionForm(prefix="aside"),
+        "epoch": EpochForm(),
+        **given,
+    }
+    interval = MachineInterval.objects.filter(to_read=read).select_related("from_read").first()
+    context = {
+        "read": read,
+        "forms": named,
+        "interval": interval,
+        "lines": interval.lines.select_related("column__position", "set_up__product").order_by(
+            "is_unassigned", "column__position__order", "selection_code", "pk"
+        )
+        if interval
+        else [],
+        "fresh": [one for one in interval.devices if one.get("state") == "new_epoch"]
+        if interval
+        else [],
+        "occurrences": read.occurrences.order_by("happened_at", "pk")[:100],
+        "entries": audit.entries_of(read)[:20],
+    }
+    status = max(sent(form) for form in named.values())
+    return render(request, "office/reads/read.html", context, status=status)

@@ -1,0 +1,77 @@
+"""What is waiting for somebody today."""
+
+from datetime import timedelta
+
+from django.db.models import F, Max, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+
+from fleet.machines.models import Machine
+from fleet.machines.queries.fleet import changeovers_open
+from fleet.sales.models import AuditRead, MachineEvent
+from fleet.sales.queries.reads import tray
+from fleet.sales.queries.sold import intervals_awaiting_decision
+from office import glances
+from people.models import Business
+from people.roles import Role
+
+SILENT_AFTER = timedelta(days=7)
+SHOWN = 15
+
+
+def page(request: HttpRequest) -> HttpResponse:
+    """Reads in the tray, changeovers, machines with events, machines not read for long."""
+    if not request.user.has_role(*Role):
+        return render(request, "office/today_without_role.html")
+    now = timezone.now()
+    today = timezone.localdate(now, Business.the().time_zone)
+    changeovers = list(changeovers_open()[: SHOWN + 1])
+    eventful = list(
+        Machine.objects.filter(pk__in=MachineEvent.objects.filter(is_active=True).values("machine"))
+        .exclude(status=Machine.Status.RETIRED)
+        .order_by("asset_tag", "pk")
+    )
+    events = glances.active_events(eventful)
+    pressing = [
+        (machine, events[machine.pk])
+        for machine in sorted(eventful, key=lambda one: events[one.pk][0].rank)
+    ]
+    silent = list(silent_machines(now))
+    shown = {*(one.column.machine for one in changeovers), *silent[:SHOWN]}
+    places = glances.places({*shown, *(machine for machine, _ in pressing[:SHOWN])})
+    decisions = intervals_awaiting_decision().select_related("machine", "to_read")
+    waits = tray(request.user)
+    context = {
+        "today": today,
+        "tray": waits[:SHOWN],
+        "tray_count": waits.count(),
+        "decisions": decisions.defer("to_read__raw")[:SHOWN],
+        "changeovers": [(one, places.get(one.column.machine_id)) for one in changeovers[:SHOWN]],
+        "more_changeovers": len(changeovers) > SHOWN,
+        "pressing": [(one, places.get(one.pk), found) for one, found in pressing[:SHOWN]],
+        "pressing_count": len(pressing),
+        "silent": [(one, places.get(one.pk)) for one in silent[:SHOWN]],
+        "silent_count": len(silent),
+        "silent_days": SILENT_AFTER.days,
+    }
+    return render(request, "office/today.html", context)
+
+
+def silent_machines(now: object) -> object:
+    """Machines in service at a site, not read for long or never, the longest first."""
+    return (
+        Machine.objects.filter(
+            status=Machine.Status.IN_SERVICE,
+            placements__ends_at__isnull=True,
+            placements__site__isnull=False,
+        )
+        .annotate(
+            read_at=Max(
+                "audit_reads__taken_at",
+                filter=Q(audit_reads__state=AuditRead.State.ACCEPTED),
+            )
+        )
+        .filter(Q(read_at__isnull=True) | Q(read_at__lt=now - SILENT_AFTER))  # type: ignore[operator]
+        .order_by(F("read_at").asc(nulls_first=True), "asset_tag", "pk")
+    )
