@@ -22,7 +22,8 @@ def main() -> None:
 def settings_for(arguments: list[str]) -> str:
     """The settings module that a command line needs."""
     command = arguments[0] if arguments else ""
-    only_computes = command == "compute" or (command == "read_audits" and "--dry-run" in arguments)
+    only_tells = command == "read_audits" and {"--dry-run", "--schema"} & set(arguments)
+    only_computes = command == "compute" or only_tells
     return "config.bare" if only_computes else "config.settings"
 
 

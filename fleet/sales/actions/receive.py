@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from hashlib import sha256
 
 from django.db import IntegrityError, transaction
 
@@ -43,13 +44,48 @@ def receive(
     cannot be matched to one machine, that says otherwise than `machine`, or that is damaged, waits
     in the tray. What is no audit file at all is turned away. Never raises for any bytes.
     """
-    read = [read_file(file, now) for file in files]
     try:
-        return _receive(read, source, actor, now, machine)
+        return _take_in(files, source, actor, now, machine)
     except IntegrityError:
         # Another door took in one of these very files at the same moment; look once more, and its
         # read is there to be found.
-        return _receive(read, source, actor, now, machine)
+        return _take_in(files, source, actor, now, machine)
+
+
+def _take_in(
+    files: Sequence[ReceivedFile],
+    source: str,
+    actor: Person | None,
+    now: datetime,
+    chosen: Machine | None,
+) -> tuple[Outcome, ...]:
+    """What is here already is not even read, so that a whole archive handed in again is quick."""
+    marks = [sha256(file.data).hexdigest() for file in files]
+    stored = _stored(marks)
+    first: dict[str, int] = {}
+    for index, mark in enumerate(marks):
+        first.setdefault(mark, index)
+    fresh = [index for mark, index in first.items() if mark not in stored]
+    read = [read_file(files[index], now) for index in fresh]
+    found = dict(
+        zip(fresh, _receive(read, source, actor, now, chosen) if read else (), strict=True)
+    )
+    outcomes = []
+    for index, (file, mark) in enumerate(zip(files, marks, strict=True)):
+        if index in found:
+            outcomes.append(found[index])
+        elif mark in stored:
+            outcomes.append(_this_very_file(file.name, mark, *stored[mark]))
+        else:
+            read_id = found[first[mark]].read_id
+            outcomes.append(_repeats(file.name, mark, read_id, "a file handed in with it"))
+    return tuple(outcomes)
+
+
+def _stored(marks: Sequence[str]) -> dict[str, tuple[int, str]]:
+    """Key and state of the reads with these SHA-256."""
+    rows = AuditRead.objects.filter(sha256__in=marks).values_list("sha256", "pk", "state")
+    return {mark: (pk, state) for mark, pk, state in rows}
 
 
 @dataclass(slots=True)
@@ -99,25 +135,15 @@ def _receive(
 
 
 def _find_repeated(batch: _Batch, files: Mapping[int, ReadFile]) -> None:
-    """Files that are here already, or stand twice in this batch: nothing of them is written."""
-    stored_files = {
-        sha256: (pk, state)
-        for pk, sha256, state in AuditRead.objects.filter(
-            sha256__in=[file.sha256 for file in files.values()]
-        ).values_list("pk", "sha256", "state")
-    }
+    """Files or reads that are here already, or read twice in this batch: nothing is written."""
+    stored = _stored([file.sha256 for file in files.values()])
     machine_ids = {found.machine.pk for found in batch.matches.values() if found.machine}
     known = known_reads(machine_ids, files.values())
     first: dict[object, int] = {}
     for index, file in files.items():
-        if file.sha256 in stored_files:
-            pk, state = stored_files[file.sha256]
-            batch.outcomes[index] = _repeats(file, pk, f"this very file; it is {_said(state)}")
+        if file.sha256 in stored:
+            batch.outcomes[index] = _this_very_file(file.name, file.sha256, *stored[file.sha256])
             continue
-        if file.sha256 in first:
-            batch.outcomes[index] = _repeats(file, None, "a file handed in with it")
-            continue
-        first[file.sha256] = index
         found = batch.matches[index]
         if found.machine is None or found.waits:
             continue
@@ -129,10 +155,14 @@ def _find_repeated(batch: _Batch, files: Mapping[int, ReadFile]) -> None:
                 batch.matches[index] = replace(found, waits=(Remark("copy_of_read", text),))
             continue
         if copy is not None:
-            batch.outcomes[index] = _repeats(file, copy, "the same read, by another route")
+            batch.outcomes[index] = _repeats(
+                file.name, file.sha256, copy, "the same read, by another route"
+            )
             continue
         if any(mark in first for mark in marks):
-            batch.outcomes[index] = _repeats(file, None, "the same read, handed in with it")
+            batch.outcomes[index] = _repeats(
+                file.name, file.sha256, None, "the same read, handed in with it"
+            )
             continue
         first.update(dict.fromkeys(marks, index))
 
@@ -215,19 +245,20 @@ def _unreadable(file: ReadFile) -> Outcome:
     )
 
 
-def _repeats(file: ReadFile, read_id: int | None, what: str) -> Outcome:
+def _this_very_file(name: str, sha256: str, read_id: int, state: str) -> Outcome:
+    said = AuditRead.State(state).label
+    return _repeats(name, sha256, read_id, f"this very file; it is {said}")
+
+
+def _repeats(name: str, sha256: str, read_id: int | None, what: str) -> Outcome:
     which = "" if read_id is None else f" as read {read_id}"
     return Outcome(
-        file.name,
-        file.sha256,
+        name,
+        sha256,
         Result.DUPLICATE,
         f"Here already{which}: {what}. Nothing was changed.",
         read_id=read_id,
     )
-
-
-def _said(state: str) -> str:
-    return AuditRead.State(state).label
 
 
 def _outcome(row: AuditRead, file: ReadFile, found: Match, settled: Settled) -> Outcome:
