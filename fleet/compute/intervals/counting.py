@@ -3,9 +3,8 @@
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-#: A wrap is believed only from above this part of the counter's range ...
-NEAR_TOP_PERCENT: Final = 90
-#: ... and only if the counter went less than this part of its range since.
+#: A wrap is believed only over less than this part of the counter's range. The earlier reading then
+#: stood in the top tenth, since all of the way up to the top is part of what was counted.
 MOST_WRAPPED_PERCENT: Final = 10
 
 
@@ -34,8 +33,8 @@ def step(
 
     A lower reading is a wrap only if the earlier one stood near the top of the counter's range,
     the way across the top is short, and it is no more than `ceiling` (what another counter says
-    is possible); otherwise the counter went back and the amount is unknown. The limits, 90 % and
-    10 % of the range, are our own choice: no published source.
+    is possible); otherwise the counter went back and the amount is unknown. The limit of a tenth
+    of the range is our own choice: no published source.
     """
     if before is None or after is None:
         return Step(None, How.BLANK)
@@ -43,9 +42,8 @@ def step(
         return Step(after - before, How.COUNTED)
     if modulus is not None and after < modulus and before < modulus:
         wrapped = after + modulus - before
-        near_top = before * 100 > modulus * NEAR_TOP_PERCENT
         short = wrapped * 100 < modulus * MOST_WRAPPED_PERCENT
-        if near_top and short and (ceiling is None or wrapped <= ceiling):
+        if short and (ceiling is None or wrapped <= ceiling):
             return Step(wrapped, How.WRAPPED)
     return Step(None, How.WENT_BACK)
 

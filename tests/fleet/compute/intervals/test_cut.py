@@ -4,6 +4,7 @@ import pytest
 
 from fleet.compute.intervals.counting import How, step
 from fleet.compute.intervals.cut import cut
+from fleet.compute.intervals.drift import KnownBy
 from fleet.compute.intervals.figures import Device, line_counters
 from fleet.compute.intervals.interval import CounterState, Matched, Quality
 from fleet.compute.intervals.snapshot import SelectionReading
@@ -74,6 +75,38 @@ def test_leading_zeros_are_matched_and_flagged_but_never_against_an_exact_match(
     interval = cut(before, both)
     assert interval.line("11").matched is Matched.EXACT
     assert interval.line("011").matched is Matched.APPEARED
+
+
+def test_an_id_that_could_be_two_selections_is_not_matched():
+    _, before, after = a_day()
+    before = with_line(with_line(before, "11", selection="07"), "12", selection="007")
+    interval = cut(before, only(with_line(after, "11", selection="7"), "7"))
+    assert interval.line("7").matched is Matched.APPEARED
+    assert interval.line("7").sold.paid_count is None
+
+
+def test_a_line_does_not_wrap_by_more_than_the_machine_sold():
+    _, before, after = a_day()
+    near_top = line_counters(paid_count=99_999_990, paid_value_minor=1000)
+    before = with_line(before, "11", ever=near_top)
+    wrapped = line_counters(paid_count=0, paid_value_minor=1000)
+    interval = cut(before, with_line(after, "11", ever=wrapped))
+    # 10 across the top, where the whole machine sold 9.
+    assert interval.line("11").sold.paid_count is None
+    assert ("paid_count", How.WENT_BACK) in interval.line("11").how
+
+
+def test_an_interval_never_ends_before_it_starts():
+    _, before, after = a_day()
+    behind = replace(
+        after,
+        received_at=before.received_at.replace(hour=18),
+        machine_clock=before.machine_clock.replace(hour=2),
+    )
+    interval = cut(before, behind)
+    assert interval.start.at == interval.end.at
+    assert interval.end.known_by is KnownBy.BOUNDED
+    assert "times_disagree" in interval.note_codes()
 
 
 def test_two_selections_of_one_id_are_kept_apart_and_flagged():
