@@ -46,6 +46,7 @@ def gives(
     paged: bool = False,
     tagged: bool = False,
     query: type[serializers.Serializer] | None = None,
+    media_type: str = "application/json",
     summary: str | None = None,
 ) -> Callable[[Handler], Handler]:
     """A door that only reads. With `query` the handler gets the validated query as `asked`."""
@@ -62,7 +63,7 @@ def gives(
         door.door = Door(paged=paged, tagged=tagged)  # type: ignore[attr-defined]
         shape = output(many=True) if (many or paged) and isinstance(output, type) else output
         return extend_schema(
-            responses={200: shape},
+            responses={(200, media_type): shape},
             parameters=[query] if query is not None else [],
             filters=paged,
             summary=summary,
@@ -81,19 +82,24 @@ def writes(
     matched: bool = False,
     key: str = "optional",
     atomic: bool = True,
+    described: Any = None,
+    query: type[serializers.Serializer] | None = None,
     summary: str | None = None,
 ) -> Callable[[Handler], Handler]:
     """A door that changes something, in one transaction unless `atomic` is False.
 
     `given` is the shape of the body; the handler gets it validated as `given`. `key` says whether
     an Idempotency-Key is "required", "optional" or "none" (for answers that must not be kept, and
-    for doors that are not atomic).
+    for doors that are not atomic). `described` describes a body that the handler reads itself.
     """
 
     def declare(handler: Handler) -> Handler:
         @wraps(handler)
         def door(self: "Doors", request: Request, *args: Any, **kwargs: Any) -> Any:
-            refuse_unknown(request, ())
+            if query is not None:
+                kwargs["asked"] = _asked(request, query)
+            else:
+                refuse_unknown(request, ())
             request._request.body  # noqa: B018 - read now, so that the limit on its size holds
 
             def write() -> Response:
@@ -119,7 +125,12 @@ def writes(
             takes_key=key != "none",
             key_required=key == "required",
         )
-        return extend_schema(request=given, responses={status: output}, summary=summary)(door)
+        return extend_schema(
+            request=described or given,
+            responses={status: output},
+            parameters=[query] if query is not None else [],
+            summary=summary,
+        )(door)
 
     return declare
 
@@ -178,8 +189,13 @@ class Doors(GenericViewSet):
         self,
         rows: "models.QuerySet[Any]",
         output: type[serializers.BaseSerializer],
+        *,
+        shaped: Callable[[Any], Any] | None = None,
     ) -> Response:
-        """One cursor page of the rows that the declared filters leave."""
+        """One cursor page of the rows that the declared filters leave.
+
+        `shaped` puts beside each row of the page what else its shape needs.
+        """
         filters = getattr(getattr(self, "filterset_class", None), "base_filters", {})
         refuse_unknown(self.request, (*filters, "limit", "cursor"))
         if filters:
@@ -190,6 +206,7 @@ class Doors(GenericViewSet):
                 )
             rows = found.qs
         page = self.paginator.paginate_queryset(rows, self.request, view=self)
+        page = page if shaped is None else [shaped(row) for row in page]
         return self.paginator.get_paginated_response(self.shown(output, page, many=True))
 
     def matched(self, gate: Gate, pk: int, output: type[serializers.BaseSerializer]) -> Any:

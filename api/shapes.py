@@ -3,6 +3,7 @@
 import re
 import zoneinfo
 from decimal import Decimal
+from operator import attrgetter
 from typing import Any
 
 from django.db import models
@@ -33,6 +34,36 @@ class Money(serializers.DecimalField):
     def to_representation(self, value: Any) -> Any:
         places = self.context["business"].currency_exponent
         return f"{Decimal(value):.{places}f}"
+
+
+@extend_schema_field({"type": ["string", "null"], "pattern": r"^-?\d+(\.\d+)?$"})
+class MinorMoney(serializers.Field):
+    """An amount kept in minor units, as text with its decimal places; null is not known.
+
+    `exponent` is the path, from the row, to how many places its currency has.
+    """
+
+    def __init__(self, minor: str, *, exponent: str = "exponent", **kwargs: Any) -> None:
+        self.minor, self.exponent = minor, exponent
+        super().__init__(source="*", read_only=True, **kwargs)
+
+    def to_representation(self, row: Any) -> str | None:
+        amount = getattr(row, self.minor)
+        if amount is None:
+            return None
+        places = attrgetter(self.exponent)(row)
+        return f"{Decimal(amount).scaleb(-places):.{places}f}"
+
+
+@extend_schema_field({"type": ["string", "null"], "examples": ["2026-03-14T17:05:12"]})
+class MachineTime(serializers.Field):
+    """A moment by a machine's own clock: as told, without offset."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(read_only=True, **kwargs)
+
+    def to_representation(self, value: Any) -> str:
+        return value.isoformat()
 
 
 class Moment(serializers.DateTimeField):

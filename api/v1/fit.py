@@ -75,7 +75,14 @@ class ColumnFitOut(Brief):
 class Fits(Doors):
     """The bare question: position and package in, the whole answer out; nothing is kept."""
 
-    @writes(QUESTION, ANSWER, key="none", atomic=False, summary="Ask whether a package fits")
+    @writes(
+        None,
+        ANSWER,
+        key="none",
+        atomic=False,
+        described=QUESTION,
+        summary="Ask whether a package fits",
+    )
     def create(self, request: Request) -> Response:
         try:
             answer = FIT.ask(request._request.body)

@@ -226,6 +226,15 @@ SPECTACULAR_SETTINGS = {
     "REDOC_DIST": "SIDECAR",
     "SORT_OPERATIONS": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "ENUM_NAME_OVERRIDES": {
+        "ChangeoverState": "fleet.machines.models.Changeover.State",
+        "ReadState": "fleet.sales.models.AuditRead.State",
+        "ReadSource": "fleet.sales.models.AuditRead.Source",
+        "SetUpSource": "fleet.machines.models.SetUp.Source",
+        "ChartSource": "fleet.machines.models.ChartEntry.Source",
+        "Orientation": "fleet.machines.models.setups.Setting.Orientation",
+        "Runs": "fleet.machines.models.Position.Runs",
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "api.schema.add_problems",

@@ -1,8 +1,8 @@
 """Who may do what, through which door: the one table, deny by default.
 
-A row says what can be done in plain words, who may, and the doors that do it: "METHOD namespace:route".
-A route and method that no row names is refused for everybody, and a test walks every address of the
-service to prove that none was forgotten. HEAD counts as GET.
+A row says what can be done in plain words, who may, and the doors that do it, each as
+"METHOD namespace:route". A route and method that no row names is refused for everybody, and a test
+walks every address of the service to prove that none was forgotten. HEAD counts as GET.
 """
 
 from dataclasses import dataclass, field
@@ -125,6 +125,47 @@ TABLE: tuple[Row, ...] = (
             "DELETE api:chart-entry-detail",
             "POST api:changeover-plan-list",
             "POST api:changeover-plan-replacements",
+        ),
+    ),
+    Row("hand in audit reads through the API", ROAD, ("POST api:read-list",)),
+    Row(
+        "see reads, sales and events through the API",
+        STAFF,
+        (
+            "GET api:read-list",
+            "GET api:read-detail",
+            "GET api:machine-interval-list",
+            "GET api:machine-interval-detail",
+            "GET api:sale-interval-list",
+            "GET api:sale-interval-detail",
+            "GET api:sales-total-list",
+            "GET api:epoch-decision-detail",
+            "GET api:event-list",
+            "GET api:event-occurrence-list",
+            "GET api:event-meaning-list",
+            "GET api:event-meaning-detail",
+        ),
+    ),
+    Row(
+        "decide about reads, and see the files themselves, through the API",
+        DESK,
+        (
+            # A file may hold the machine's passwords, so it is not for everybody.
+            "GET api:read-raw",
+            "POST api:read-match",
+            "POST api:read-accept",
+            "POST api:read-set-aside",
+            "POST api:machine-interval-decisions",
+            "POST api:epoch-decision-withdraw",
+        ),
+    ),
+    Row(
+        "name what events mean through the API",
+        DESK,
+        (
+            "POST api:event-meaning-list",
+            "PATCH api:event-meaning-detail",
+            "DELETE api:event-meaning-detail",
         ),
     ),
     Row(
