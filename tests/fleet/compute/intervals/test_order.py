@@ -92,6 +92,23 @@ def test_a_clock_that_fell_back_to_an_old_year_does_not_move_the_read():
     assert places(reads)[2].placed_by is PlacedBy.RECEIVED
 
 
+def test_a_clock_some_days_slow_is_not_taken_for_delay():
+    reads = days_of(small(), 6)
+    reads[4] = replace(reads[4], machine_clock=reads[4].machine_clock - 3 * DAY)
+    assert keys(reads) == list("012345")
+    assert places(reads)[4].placed_by is PlacedBy.RECEIVED
+    assert [place.epoch for place in places(reads)] == [1] * 6
+
+
+def test_a_late_read_from_before_the_first_known_one_comes_first():
+    machine = small(reads=500)
+    machine.vend("11", times=1000)
+    reads = days_of(machine, 4, clock=False)
+    reads[0] = replace(reads[0], received_at=reads[0].received_at + 9 * DAY)
+    assert keys(reads) == list("0123")
+    assert [place.epoch for place in places(reads)] == [1] * 4
+
+
 def test_the_newest_read_with_an_old_clock_stays_the_newest():
     reads = days_of(small(), 3)
     reads[2] = replace(reads[2], machine_clock=reads[2].machine_clock.replace(year=2010))

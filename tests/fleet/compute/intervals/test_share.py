@@ -24,6 +24,7 @@ def test_ties_go_to_the_first_column():
 
 def test_no_column_sells_more_than_it_held():
     assert units(10, 0, [1, 1], held_units=[2, 20]) == [2, 8]
+    assert units(3, 0, [1, 1], held_units=[1, 5]) == [1, 2]
     out = share_out(10, 0, [1, 1], held_units=[2, 4])
     assert sum(part.units for part in out.parts) == 10
     assert out.beyond_held_units == 4
