@@ -48,10 +48,12 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def answered(url: str) -> int | None:
+def answered(url: str, **headers: str) -> int | None:
     """The status that an address answers with, or None while nothing listens there."""
     try:
-        with urllib.request.urlopen(url, timeout=10) as answer:
+        with urllib.request.urlopen(
+            urllib.request.Request(url, headers=headers), timeout=10
+        ) as answer:
             return int(answer.status)
     except urllib.error.HTTPError as error:
         with error:

@@ -6,6 +6,7 @@ from typing import Any
 
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.urls.converters import IntConverter, PathConverter, UUIDConverter
+from django.views.generic.edit import ProcessFormView
 
 NOT_DOORS = {"HEAD", "OPTIONS", "TRACE", "CONNECT"}
 """HEAD counts as GET; no view of ours takes the others, which the walk over answers proves."""
@@ -55,7 +56,12 @@ def _methods(view: Any) -> frozenset[str] | None:
     if actions := getattr(view, "actions", None):  # a REST framework viewset
         found = set(actions)
     elif (cls := getattr(view, "cls", None) or getattr(view, "view_class", None)) is not None:
-        found = {name for name in cls.http_method_names if hasattr(cls, name)}
+        # Django's own form views take PUT as another POST; nothing sends it, so it stays shut.
+        found = {
+            name
+            for name in cls.http_method_names
+            if hasattr(cls, name) and getattr(cls, name) is not ProcessFormView.put
+        }
     else:
         return None
     return frozenset(name.upper() for name in found) - NOT_DOORS
