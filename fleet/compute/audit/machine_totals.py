@@ -1,5 +1,6 @@
 """The machine's totals: vends (VA), cash (CA2 to CA10, CA16), cashless (DA, DB), tokens (TA)."""
 
+from fleet.compute.audit.dictionary import modulus
 from fleet.compute.audit.identity import Sent
 from fleet.compute.audit.report import Segment
 from fleet.compute.audit.totals import (
@@ -17,6 +18,8 @@ _CASH_IN = {
     group: places("CA3", group)
     for group in ("total", "to_box", "to_tubes", "bills", "bills_to_recycler", "bills_old")
 }
+# CA301 to CA310 are all of one width, whichever half they are of.
+_CASH_IN_MODULUS = modulus("CA305")
 _CASH_OUT = {
     group: places("CA4", group)
     for group in (
@@ -144,7 +147,8 @@ def _old_bills(cash_in: CashIn, units_per_whole: int) -> tuple[Amounts, BillUnit
     """CA304 and CA308 in minor units, by the unit that makes CA301 = CA302 + CA303 + bills.
 
     Two forms are installed: minor units, and whole currency units. A period whose bills are 0 or
-    whose sum is blank proves nothing; the periods that prove something must agree.
+    whose sum is blank proves nothing; the periods that prove something must agree. The total
+    passes its last digit before its parts do, so the rest is taken modulo its width.
     """
     old = cash_in.bills_old_as_sent
     pairs = (
@@ -165,14 +169,14 @@ def _old_bills(cash_in: CashIn, units_per_whole: int) -> tuple[Amounts, BillUnit
     for sent, total, box, tubes in pairs:
         if not sent or total is None or box is None or tubes is None:
             continue
-        rest = total - box - tubes
+        rest = (total - box - tubes) % _CASH_IN_MODULUS
         if units_per_whole == 1:
             fits.append({"minor"} if rest == sent else set())
         else:
             fitting: set[BillUnit] = set()
             if rest == sent:
                 fitting.add("minor")
-            if rest == sent * units_per_whole:
+            if rest == sent * units_per_whole % _CASH_IN_MODULUS:
                 fitting.add("whole")
             fits.append(fitting)
     if not fits:
