@@ -20,16 +20,20 @@ def package_drawing(
         return None
     canvas = Canvas(scale)
     lay(canvas, shape, place=lambda along: along, floor_mm=0.0, css="prod")
-    level = 1
-    for name, size in (
-        ("shoulder", package.shoulder_mm),
-        ("neck from", package.neck_from_mm),
-        ("neck to", package.neck_to_mm),
-        ("length", package.length_mm),
-    ):
-        if size is not None:
-            _along(canvas, shape, size, f"{name} {units.length(size)}", level)
-            level += 1
+    measured = [
+        (name, size)
+        for name, size in (
+            ("shoulder", package.shoulder_mm),
+            ("neck from", package.neck_from_mm),
+            ("neck to", package.neck_to_mm),
+            ("length", package.length_mm),
+        )
+        if size is not None
+    ]
+    x, floor = canvas.at(0, 0)
+    canvas.pixels("dim", (x, floor + 3), (x, floor + len(measured) * STEP_PX + 4))
+    for level, (name, size) in enumerate(measured, start=1):
+        _along(canvas, shape, size, f"{name} {units.length(size)}", level)
     _across(canvas, shape, package, units)
     desc = ", ".join(
         f"{name} {units.length(size)}"
@@ -49,8 +53,6 @@ def _along(canvas: Canvas, shape: Outline, size: float, words: str, level: int) 
     x1, axis = canvas.at(size, shape.across_mm / 2)
     y = floor + level * STEP_PX
     canvas.pixels("dim", (x1, axis), (x1, y + 4))
-    if level == 1:
-        canvas.pixels("dim", (x0, floor + 3), (x0, floor + 4 * STEP_PX + 4))
     canvas.pixels("dim", (x0, y), (x1, y), along=size)
     canvas.text(words, (x0 + x1) / 2, y - 4, anchor="middle", css="num")
 

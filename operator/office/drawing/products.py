@@ -1,5 +1,6 @@
 """Outlines of packages, as they lie in a stack or stand in a spiral. Lengths in mm."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ USUAL_CAP = 0.45  # of the diameter
 USUAL_SHOULDER = 0.68  # of the length
 USUAL_NECK_FROM = 0.82
 USUAL_NECK_TO = 0.9
+CURVE = 8  # straight pieces that a shoulder is drawn with
 
 
 @dataclass(frozen=True)
@@ -62,14 +64,16 @@ def _bottle(package: Package, length: float, half: float) -> tuple[Point, ...]:
     shoulder = package.shoulder_mm or min(neck_from, length * USUAL_SHOULDER)
     neck = (package.neck_diameter_mm or 2 * half * USUAL_NECK) / 2
     cap = (package.cap_diameter_mm or 2 * half * USUAL_CAP) / 2
-    third = (neck_from - shoulder) / 3
-    fall = half - neck
+    fall, run = half - neck, neck_from - shoulder
+    curve = tuple(
+        (shoulder + run * step / CURVE, half - fall * (1 - math.cos(math.pi * step / CURVE)) / 2)
+        for step in range(1, CURVE)
+    )
     return (
         (0.0, half - 1.5),
         (2.0, half),
         (shoulder, half),
-        (shoulder + third, half - fall * 0.28),
-        (shoulder + 2 * third, half - fall * 0.78),
+        *curve,
         (neck_from, neck),
         (neck_to, neck),
         (neck_to, cap),

@@ -65,7 +65,7 @@ def stack_section(
     if cut:
         across = shape.across_mm if shape else 60.0
         pitch = layers.pitch_mm if layers else across
-        height = min(height, (most_layers or 1) * pitch + across)
+        height = min(height, ((drawn or most_layers or 1) - 0.55) * pitch + across)
     cradle = position.cradle_units * (shape.across_mm if shape else 0.0)
     _walls(canvas, position, height, cradle)
     if loaded and shape:

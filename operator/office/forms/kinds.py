@@ -11,6 +11,7 @@ from fleet.machines.models import DepthProgram, Kind, Position
 from .base import RowForm
 
 MOST_POSITIONS = 120
+PARTS = ("", "In front of the beam", "Behind the beam", "The spiral")
 GEOMETRY = (
     "style",
     "width_mm",
@@ -77,11 +78,26 @@ class PositionsForm(RowForm):
         super().__init__(*args, **kwargs)
         self.order_fields(["names", *self.columns])
 
+    def parts(self) -> list[tuple[str, list[forms.BoundField]]]:
+        """The inputs by what they are about, in the order a tape measure goes."""
+        found: dict[str, list[forms.BoundField]] = {name: [] for name in PARTS}
+        for name in self.fields:
+            found[_part(name)].append(self[name])
+        return list(found.items())
+
     def clean_names(self) -> list[str]:
         labels = labels_of(self.cleaned_data["names"])
         if len(labels) > MOST_POSITIONS:
             raise forms.ValidationError(f"at most {MOST_POSITIONS} positions in a kind")
         return labels
+
+
+def _part(name: str) -> str:
+    if name.startswith("front_"):
+        return "In front of the beam"
+    if name.startswith("rear_"):
+        return "Behind the beam"
+    return "The spiral" if name in ("turns", "spiral_pitch_mm") else ""
 
 
 def labels_of(text: str) -> list[str]:

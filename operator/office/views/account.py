@@ -17,8 +17,8 @@ from office.doors import sent, tried
 from office.forms.account import EmailForm, OwnPasswordForm, PasswordForm, SignInForm, TokenForm
 from office.letters import password_letter
 from people.actions import people, tokens
-from people.errors import NotFound
-from people.models import DeviceToken, Person
+from people.models import Person
+from people.queries import token_for
 
 SESSION_KEY = "set-password-key"
 IN_ADDRESS = "now"
@@ -132,9 +132,7 @@ def make_token(request: HttpRequest) -> HttpResponse:
 
 def revoke_token(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a token away; its holder and owners may."""
-    token = DeviceToken.objects.filter(pk=pk).first()
-    if token is None:
-        raise NotFound(f"there is no device token {pk}")
+    token = token_for(request.user, pk, write=True)
     tokens.revoke(
         token=token, actor=request.user, now=timezone.now(), reason=request.POST.get("reason", "")
     )

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from fleet.machines.actions import machines as actions
-from fleet.machines.models import Changeover, Machine
+from fleet.machines.models import Changeover, Machine, Position
 from fleet.machines.queries.fits import Bench
 from fleet.machines.queries.fleet import columns_of, set_ups_of
 from fleet.machines.queries.gates import machine_for
@@ -37,6 +37,12 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
         "machine": machine,
         "standings": [standing(column, bench) for column in columns],
         "scale": scale_said(WHOLE),
+        # A section of both sides of the beam, or of a long spiral, wants more room.
+        "wide": any(
+            one.position.style == Position.Style.SPIRAL
+            or (one.position.front_depth_mm and one.position.rear_depth_mm)
+            for one in columns
+        ),
         "placements": placements,
         "place": next((one for one in placements if one.ends_at is None), None),
         "events": glances.active_events([machine]).get(machine.pk, []),

@@ -11,12 +11,12 @@ from office.letters import password_letter
 from people import audit
 from people.actions import business as businesses
 from people.actions import people
-from people.errors import NotFound
-from people.models import Business, Person
+from people.models import Business
+from people.queries import people_seen_by, person_for
 
 
 def listing(request: HttpRequest) -> HttpResponse:
-    everybody = Person.objects.order_by("-is_active", "name", "pk")
+    everybody = people_seen_by(request.user).order_by("-is_active", "name", "pk")
     return render(request, "office/people/list.html", {"people": everybody})
 
 
@@ -42,7 +42,7 @@ def add(request: HttpRequest) -> HttpResponse:
 
 def page(request: HttpRequest, pk: int) -> HttpResponse:
     """One person: their facts, their devices, what was done to their row."""
-    person = _person(pk)
+    person = person_for(request.user, pk, write=True)
     first = {"name": person.name, "email": person.email, "phone": person.phone}
     form = PersonForm(request.POST or None, initial={**first, "roles": person.roles})
     if request.method == "POST" and form.is_valid():
@@ -69,7 +69,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
 
 def let_go(request: HttpRequest, pk: int) -> HttpResponse:
     person = people.let_go(
-        person=_person(pk),
+        person=person_for(request.user, pk, write=True),
         actor=request.user,
         now=timezone.now(),
         reason=request.POST.get("reason", ""),
@@ -79,14 +79,16 @@ def let_go(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def take_back(request: HttpRequest, pk: int) -> HttpResponse:
-    person = people.take_back(person=_person(pk), actor=request.user, now=timezone.now())
+    person = people.take_back(
+        person=person_for(request.user, pk, write=True), actor=request.user, now=timezone.now()
+    )
     messages.success(request, f"{person.name} works here again.")
     return redirect("office:person", pk)
 
 
 def send_letter(request: HttpRequest, pk: int) -> HttpResponse:
     """Send the letter with the link again: the first may be lost, or an hour old."""
-    person = _person(pk)
+    person = person_for(request.user, pk, write=True)
     password_letter(request, kind="welcome")(person)
     messages.success(request, f"A letter is on its way to {person.email}.")
     return redirect("office:person", pk)
@@ -108,10 +110,3 @@ def business(request: HttpRequest) -> HttpResponse:
             return redirect("office:business")
     context = {"form": form, "entries": audit.entries_of(the)[:50]}
     return render(request, "office/people/business.html", context, status=sent(form))
-
-
-def _person(pk: int) -> Person:
-    person = Person.objects.filter(pk=pk).first()
-    if person is None:
-        raise NotFound(f"there is no person {pk}")
-    return person

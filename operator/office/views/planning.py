@@ -170,7 +170,7 @@ def _outlook(
     except BadMeasure as error:
         return Outlook(column, set_up, None, str(error), None, place)
     drawing = None
-    if drawn:
+    if drawn and answer.deep:
         drawing = near(
             position_of(column.position),
             Loaded(
@@ -178,9 +178,7 @@ def _outlook(
                 answer.deep,
                 answer.front.notch if answer.front else None,
                 answer.rear.notch if answer.rear else None,
-            )
-            if answer.deep
-            else None,
+            ),
             ident=f"outlook-{column.pk}",
             title=f"Column {column.position.label} with {product.name}",
             units=bench.units,
