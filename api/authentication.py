@@ -10,12 +10,6 @@ from people.models import DeviceToken, Person
 REALM = 'Bearer realm="colonnade"'
 
 
-class BadToken(exceptions.AuthenticationFailed):
-    """A token was shown and opens nothing. RFC 6750, section 3.1 names the error."""
-
-    auth_header = f'{REALM}, error="invalid_token"'
-
-
 class DeviceTokenAuthentication(authentication.BaseAuthentication):
     """`Authorization: Bearer <secret>` (RFC 6750). Only the secret's digest is ever looked up."""
 
@@ -25,7 +19,9 @@ class DeviceTokenAuthentication(authentication.BaseAuthentication):
             return None
         token = tokens.holder(secret=secret.strip(), now=timezone.now())
         if token is None:
-            raise BadToken("this device token is unknown, expired or taken away")
+            raise exceptions.AuthenticationFailed(
+                "this device token is unknown, expired or taken away"
+            )
         return token.person, token
 
     def authenticate_header(self, request: Request) -> str:

@@ -165,6 +165,11 @@ def _of_the_framework(error: exceptions.APIException) -> Told:
             return 422, said, "unacceptable", places, headers
         case exceptions.ParseError():
             return 400, str(error.detail), "malformed", [], headers
+        case exceptions.AuthenticationFailed():
+            # RFC 6750, section 3.1: what was shown opens nothing.
+            realm = headers.get("WWW-Authenticate", "Bearer")
+            named = {"WWW-Authenticate": f'{realm}, error="invalid_token"'}
+            return 401, str(error.detail), "bad_token", [], named
         case exceptions.NotAuthenticated():
             detail = "send a device token (Authorization: Bearer …) or sign in at the desk"
             return 401, detail, None, [], headers

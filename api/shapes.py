@@ -133,7 +133,7 @@ class RowShape(Strict, serializers.ModelSerializer):
     def build_standard_field(self, name: str, field: models.Field) -> tuple[type, dict[str, Any]]:
         if isinstance(field, TimeZoneField):
             # Its choices are every zone there is; the name says enough.
-            return Zone, {"required": not field.has_default(), "max_length": 63}
+            return Zone, {"required": not field.has_default()}
         kind, kwargs = super().build_standard_field(name, field)
         kept = [v for v in kwargs.get("validators", []) if not isinstance(v, UniqueValidator)]
         if "validators" in kwargs:
