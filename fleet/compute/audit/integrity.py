@@ -6,7 +6,9 @@ CRC algorithms, CRC-16/ARC). It covers the bytes from the S of ST through the CR
 """
 
 from dataclasses import dataclass
-from struct import unpack_from
+
+import numpy as np
+import numpy.typing as npt
 
 from fleet.compute.audit.report import Verdict
 
@@ -24,24 +26,57 @@ def _table() -> tuple[int, ...]:
 
 
 _TABLE = _table()
+_Words = npt.NDArray[np.uint16]
 
 
-def _step(crc: int, byte: int) -> int:
-    return (crc >> 8) ^ _TABLE[(crc ^ byte) & 0xFF]
+def _one_pair() -> _Words:
+    """What each register becomes over two bytes of 0; two bytes of data are folded in before."""
+    table = np.array(_TABLE, dtype=np.uint16)
+    registers = np.arange(0x10000, dtype=np.uint16)
+    for _ in range(2):
+        registers = (registers >> 8) ^ table[registers & 0xFF]
+    return registers
 
 
-# The register is as wide as two bytes, so two steps of the table depend on nothing but the register
-# with both bytes folded in. Worth 65,536 entries: the check is the largest part of reading a file.
-_TWO_STEPS = tuple(_step(_step(pair, 0), 0) for pair in range(0x10000))
+def _doubled(steps: _Words, times: int) -> tuple[_Words, ...]:
+    """The table over 1, 2, 4, 8 ... pairs of bytes."""
+    tables = [steps]
+    for _ in range(times - 1):
+        tables.append(tables[-1][tables[-1]])
+    return tuple(tables)
+
+
+# Over 2**k pairs of bytes, enough for twice the largest file that is read (1 MiB).
+_OVER_PAIRS = _doubled(_one_pair(), 20)
+_LONGEST = 2 << len(_OVER_PAIRS)
 
 
 def crc16_arc(data: bytes, crc: int = 0) -> int:
-    """CRC-16/ARC of the bytes, continuing from `crc`."""
-    two_steps = _TWO_STEPS
+    """CRC-16/ARC of the bytes, continuing from `crc`.
+
+    The check is linear: that of two halves is the first's, carried over as many bytes of 0 as the
+    second has, exclusive-or the second's. So neighbours are joined, then their neighbours, each
+    time over the whole array, which takes a quarter of the time that steps by two bytes take.
+    """
+    for start in range(0, len(data), _LONGEST):
+        crc = _crc_of_part(data[start : start + _LONGEST], crc)
+    return crc
+
+
+def _crc_of_part(data: bytes, crc: int) -> int:
+    if len(data) % 2:
+        crc = (crc >> 8) ^ _TABLE[(crc ^ data[0]) & 0xFF]
     pairs = len(data) // 2
-    for pair in unpack_from(f"<{pairs}H", data):
-        crc = two_steps[crc ^ pair]
-    return _step(crc, data[-1]) if len(data) % 2 else crc
+    if not pairs:
+        return crc
+    levels = (pairs - 1).bit_length()
+    # Zeros before the data leave a register of 0 as it is, so they may fill up to a power of two.
+    words = np.zeros(1 << levels, dtype=np.uint16)
+    words[-pairs:] = np.frombuffer(data, dtype="<u2", count=pairs, offset=len(data) % 2)
+    words[-pairs] ^= crc
+    for over in _OVER_PAIRS[:levels]:
+        words = over[words[0::2]] ^ words[1::2]
+    return int(_OVER_PAIRS[0][words[0]])
 
 
 @dataclass(frozen=True, slots=True)
