@@ -11,6 +11,7 @@ again from nought. A fault of a whole multiple goes unseen, which no fault is li
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import gcd
+from operator import attrgetter
 
 from fleet.compute.audit.dictionary import Period, counter_code, modulus
 from fleet.compute.audit.notices import Notices
@@ -63,10 +64,12 @@ def _compare(
 
 def _sum(values: Iterable[int | None]) -> int | None:
     """The sum, or None where any part is unknown or there is none."""
-    known = list(values)
-    if not known or None in known:
-        return None
-    return sum(value for value in known if value is not None)
+    known: list[int] = []
+    for value in values:
+        if value is None:
+            return None
+        known.append(value)
+    return sum(known) if known else None
 
 
 def _widths(segment: str, *groups: str) -> dict[str, int]:
@@ -147,10 +150,10 @@ def _coins(figures: Figures, period: str, notices: Notices) -> None:
 
 
 _MEASURES: tuple[tuple[str, Period, Callable[[Counters], int | None]], ...] = (
-    ("count", "I", lambda counters: counters.count_ever),
-    ("value", "I", lambda counters: counters.value_ever_minor),
-    ("count", "R", lambda counters: counters.count_since_reset),
-    ("value", "R", lambda counters: counters.value_since_reset_minor),
+    ("count", "I", attrgetter("count_ever")),
+    ("value", "I", attrgetter("value_ever_minor")),
+    ("count", "R", attrgetter("count_since_reset")),
+    ("value", "R", attrgetter("value_since_reset_minor")),
 )
 
 
@@ -178,7 +181,7 @@ def _compare_vends(
             continue
         width = gcd(*(_modulus_of(figures, *each, measure, period) for each in compared))
         where = counter_code("VA1", "paid", measure, period)
-        _compare(code, where, stated, _sum([pick(part) for part in counters]), width, notices)
+        _compare(code, where, stated, _sum(map(pick, counters)), width, notices)
 
 
 def _payments(figures: Figures, notices: Notices) -> None:
@@ -201,16 +204,12 @@ def _payments(figures: Figures, notices: Notices) -> None:
 
 def _selections(figures: Figures, notices: Notices) -> None:
     """VA1 = sum of PA2 = sum of PA7."""
-    own = [
-        figures.right("PA2", selection.paid)
-        for selection in figures.selections
-        if "PA2" in selection.segments_sent
-    ]
-    lines = [
-        figures.right("PA7", line.paid)
-        for selection in figures.selections
-        for line in selection.payment_lines
-    ]
+    own = [each.paid for each in figures.selections if "PA2" in each.segments_sent]
+    lines = [line.paid for each in figures.selections for line in each.payment_lines]
+    if "PA2" in figures.swapped:
+        own = [counters.exchanged() for counters in own]
+    if "PA7" in figures.swapped:
+        lines = [counters.exchanged() for counters in lines]
     own_groups, line_groups = [("PA2", "paid")], [("PA7", "paid")]
     _compare_vends("sales_not_sum_of_selections", figures, own, own_groups, notices)
     _compare_vends("sales_not_sum_of_payment_lines", figures, lines, line_groups, notices)

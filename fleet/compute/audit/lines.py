@@ -102,18 +102,18 @@ def _bounds(data: bytes) -> tuple[int, int, bool]:
 
 
 def _segments(lines: list[str], first: int, notices: Notices) -> Iterator[Segment]:
-    free_of_passwords = _FREE_OF_PASSWORDS
+    free_of_passwords, most = _FREE_OF_PASSWORDS, limits.MOST_ELEMENTS
     for number, text in enumerate(lines, start=first):
         if not text:
             continue
-        if len(text) > limits.MOST_ELEMENTS:
+        if len(text) > most:
             # Only a line of more characters can have too many elements, or too long a one.
-            elements = _within_limits(text, number, notices)
+            name, *elements = _within_limits(text, number, notices)
         else:
-            elements = text.split("*")
+            name, *elements = text.split("*")
         if " " in text or not text.isascii():
+            name = name.strip()
             elements = [element.strip() for element in elements]
-        name = elements.pop(0)
         if name not in free_of_passwords and holds_passwords(name):
             elements, hidden = redact_elements(elements)
             if hidden:

@@ -5,13 +5,16 @@ integer that was read, in minor units of the file's currency; ``Currency.decimal
 the point goes. Times are the machine's own: the text as sent, and the same as a naive datetime
 where it can be read.
 
+What a file holds by the dozen is a named tuple, all else a frozen dataclass: the first is made in
+half the time, and making values is most of the work of reading.
+
 "Ever" means since the machine was initialised; those counters are never reset. "Since reset"
 means since somebody last read the machine and reset it.
 """
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from fleet.compute.audit.pieces import NO_TUBES, BillLine, CoinLine, TubeLine, Tubes
 from fleet.compute.audit.totals import NO_COUNTERS, NO_TOTALS, Amounts, Counters, Totals
@@ -47,8 +50,7 @@ class Warning:
     effect: Effect = "note"
 
 
-@dataclass(frozen=True, slots=True)
-class Segment:
+class Segment(NamedTuple):
     """One line as read: its number in the file (from 1), its id, and its elements, trimmed.
 
     Elements 01 and 02 of segment SD1 are passwords and are already withheld here.
@@ -164,8 +166,7 @@ class PaymentSystem:
     status: str | None
 
 
-@dataclass(frozen=True, slots=True)
-class PaymentLine:
+class PaymentLine(NamedTuple):
     """PA7: paid vends of one selection by payment device, price list and applied price.
 
     A breakdown of PA2, never to be added to it. `device` is CA cash, DA or DB cashless, TA token;
@@ -201,8 +202,7 @@ class SoldOut:
     asked_count_since_reset: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Selection:
+class Selection(NamedTuple):
     """PA1 with the PA2, PA3, PA4, PA5, PA6, PA7 and PA8 that belong to it.
 
     `ordinal` counts selections of the same id in the file, from 1. `motor_absent` is not sold

@@ -1,14 +1,16 @@
 """Counters and the totals of a whole machine, by the segments that carry them."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 BillUnit = Literal["minor", "whole", "undecided"]
 
 
-@dataclass(frozen=True, slots=True)
-class Counters:
-    """A count and its money, each since the machine was initialised and since the last reset."""
+class Counters(NamedTuple):
+    """A count and its money, each since the machine was initialised and since the last reset.
+
+    A named tuple, as a file holds hundreds: it is made in half the time of a frozen dataclass.
+    """
 
     count_ever: int | None = None
     value_ever_minor: int | None = None

@@ -16,6 +16,8 @@ _NO_TIME = MachineTime()
 # Most figures are small; looking one up is several times faster than checking and converting it.
 _SMALL = {str(value): value for value in range(1000)}
 _FOUR_ZEROS = ("0", "0", "0", "0")
+# No counter of the standard's runs of four is narrower, so up to here no width need be looked up.
+_NARROWEST = 6
 _ZERO = Counters(0, 0, 0, 0)
 
 Place = tuple[int, int]
@@ -110,15 +112,10 @@ class Values:
             four = segment.elements[run : run + 4]
             if four == _FOUR_ZEROS:
                 return _ZERO
-            if len(four) == 4:
-                small = _SMALL.get
-                a, b, c, d = map(small, four)
-                return Counters(
-                    self._counter(segment, where.count_ever) if a is None else a,
-                    self._counter(segment, where.value_ever) if b is None else b,
-                    self._counter(segment, where.count_since_reset) if c is None else c,
-                    self._counter(segment, where.value_since_reset) if d is None else d,
-                )
+            if len(four) == 4 and "" not in four and max(map(len, four)) <= _NARROWEST:
+                digits = "".join(four)
+                if digits.isascii() and digits.isdigit():
+                    return Counters(*map(int, four))
         count_ever = self._counter(segment, where.count_ever)
         value_ever = self._counter(segment, where.value_ever)
         count_since_reset = self._counter(segment, where.count_since_reset)
