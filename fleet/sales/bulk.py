@@ -59,6 +59,7 @@ def copy_values(model: type[models.Model], names: Sequence[str], rows: Sequence[
     encode = _ENCODER.encode
     with (
         connection.cursor() as cursor,
+        connection.wrap_database_errors,
         _driver(cursor).copy(f"COPY {quote(meta.db_table)} ({columns}) FROM STDIN") as stream,
     ):
         for values in rows:

@@ -35,6 +35,7 @@ _IN_COLUMNS: Final = frozenset(
     + [f"{reader}_{what}" for _, reader in _CASHLESS for what in ("count", "value_minor")]
 )
 _OTHERS: Final = tuple(name for name in MachineSold.__dataclass_fields__ if name not in _IN_COLUMNS)
+_KINDS: Final = ("paid", "cash", "cashless", "test", "free", "discount")
 _RANKS: Final = (Confidence.STRONG, Confidence.FAIR, Confidence.WEAK)
 
 Figures = dict[str, int | None]
@@ -221,26 +222,34 @@ def _shared(
 ) -> tuple[list[Figures], str]:
     """A selection's figures on its columns, and how they were shared; "" if there was no need.
 
-    Cash and cashless are shared first and make up paid wherever they do so for the selection, so
-    that a column's paid vends stay the sum of its payments.
+    Paid vends are shared by capacity, and of each column's vends a part is cash; money follows the
+    vends. So a column's paid stays the sum of its payments wherever the selection's is.
     """
     if len(selection.columns) == 1:
         return [figures], ""
     # Where any column's capacity is not known, none of them tells the others' part.
     weights = list(capacities) if all(capacities) else [1] * len(capacities)
-    parts: list[Figures] = [{} for _ in weights]
-    for kind in ("cash", "cashless", "paid", "test", "free", "discount"):
-        units, money = figures[f"{kind}_units"], figures[f"{kind}_minor"]
-        shares = share_out(units or 0, money or 0, weights).parts
-        for part, share in zip(parts, shares, strict=True):
-            part[f"{kind}_units"] = None if units is None else share.units
-            part[f"{kind}_minor"] = None if money is None else share.value_minor
-    for measure in ("units", "minor"):
-        names = [f"{kind}_{measure}" for kind in ("cash", "cashless")]
-        told = [figures[name] for name in names]
-        if None not in told and sum(v or 0 for v in told) == figures[f"paid_{measure}"]:
-            for part in parts:
-                part[f"paid_{measure}"] = sum(part[name] or 0 for name in names)
+    split = {kind: _split(figures[f"{kind}_units"], weights) for kind in _KINDS}
+    if _pays_up(figures, "units") and any(split["paid"]):
+        split["cash"] = _split(figures["cash_units"], [units or 0 for units in split["paid"]])
+        split["cashless"] = [
+            (paid or 0) - (cash or 0)
+            for paid, cash in zip(split["paid"], split["cash"], strict=True)
+        ]
+    money = {}
+    for kind in _KINDS:
+        by = [units or 0 for units in split[kind]]
+        money[kind] = _split(figures[f"{kind}_minor"], by if any(by) else weights)
+    if _pays_up(figures, "minor"):
+        money["paid"] = [
+            (cash or 0) + (card or 0)
+            for cash, card in zip(money["cash"], money["cashless"], strict=True)
+        ]
+    parts: list[Figures] = [
+        {f"{kind}_units": split[kind][index] for kind in _KINDS}
+        | {f"{kind}_minor": money[kind][index] for kind in _KINDS}
+        for index in range(len(weights))
+    ]
     labels = ", ".join(column.label for column in selection.columns)
     basis = (
         f"by capacity, {' to '.join(map(str, capacities))}"
@@ -248,3 +257,18 @@ def _shared(
         else "equally: a column's capacity is not known"
     )
     return parts, f"shared out on columns {labels} {basis}"[:200]
+
+
+def _pays_up(figures: Figures, measure: str) -> bool:
+    """Whether cash and cashless are known and make up paid."""
+    cash, cashless = figures[f"cash_{measure}"], figures[f"cashless_{measure}"]
+    if cash is None or cashless is None:
+        return False
+    return cash + cashless == figures[f"paid_{measure}"]
+
+
+def _split(value: int | None, weights: Sequence[int]) -> list[int | None]:
+    """A figure in whole parts by weight; parts of what is not known are not known."""
+    if value is None:
+        return [None] * len(weights)
+    return [part.units for part in share_out(value, 0, weights).parts]

@@ -50,7 +50,7 @@ class MeaningBook:
         if found is not None:
             return found
         told = meaning_of(code)
-        return Meaning(told.words, told.about, told.urgency, told.job, known=False)
+        return Meaning(told.words, told.about, told.urgency, told.job, known=told.known)
 
 
 def events_of(machine: Machine) -> list[EventSaid]:
