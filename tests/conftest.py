@@ -11,7 +11,7 @@ import pytest
 from django.core.cache import cache
 
 # What needs Django set up before it is imported; see each module for its fixtures.
-FIXTURES = ("tests.cast", "tests.world", "tests.live", "tests.callers")
+FIXTURES = ("tests.cast", "tests.world", "tests.live", "tests.callers", "tests.seeds")
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,
     "COLONNADE_HOSTS": "testserver,localhost,127.0.0.1",
@@ -46,7 +46,8 @@ def pytest_unconfigure() -> None:
 @pytest.fixture(autouse=True)
 def _nothing_counted_yet(request: pytest.FixtureRequest) -> None:
     """Throttles count in the cache; what one test asked for must not slow down another."""
-    if {"db", "transactional_db"} & set(request.fixturenames):
+    touches = {"db", "transactional_db"} & set(request.fixturenames)
+    if touches or request.node.get_closest_marker("django_db"):
         cache.clear()
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from django.db import connections
 from django.test import Client
 from playwright.sync_api import Browser, Page, sync_playwright
 
@@ -49,10 +50,14 @@ def browser() -> Iterator[Browser]:
         launched = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
         yield launched
         launched.close()
+        # Django holds another connection inside an event loop than outside. This one is lost from
+        # sight when the loop ends, and would keep the test database from being dropped.
+        connections.close_all()
     del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
-def _page(browser: Browser, base_url: str, shape: dict[str, Any]) -> Iterator[Page]:
+def page_on(browser: Browser, base_url: str, shape: dict[str, Any]) -> Iterator[Page]:
+    """A page of its own session; what the browser complains of fails the test at its end."""
     wrong: list[str] = []
     with browser.new_context(base_url=base_url, **shape) as context:
         context.set_default_timeout(10_000)
@@ -66,13 +71,13 @@ def _page(browser: Browser, base_url: str, shape: dict[str, Any]) -> Iterator[Pa
 @pytest.fixture
 def desk_page(live: Any, browser: Browser) -> Iterator[Page]:
     """A page as wide as a desk's screen, on the live service."""
-    yield from _page(browser, live.url, DESK)
+    yield from page_on(browser, live.url, DESK)
 
 
 @pytest.fixture
 def phone_page(live: Any, browser: Browser) -> Iterator[Page]:
     """A page 390 pixels wide, with touch, on the live service."""
-    yield from _page(browser, live.url, PHONE)
+    yield from page_on(browser, live.url, PHONE)
 
 
 @pytest.fixture
