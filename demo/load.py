@@ -50,7 +50,7 @@ def read_in(files: Iterable[SimulatedFile]) -> Counter[str]:
     started, came = time.perf_counter(), Counter[str]()
     for batch in _batches(files):
         outcomes = receive(
-            files=[ReceivedFile(name=file.name, data=file.data) for file in batch],
+            files=[ReceivedFile(file.name, file.data, file.delivered_at) for file in batch],
             source="folder",
             actor=None,
             now=batch[-1].delivered_at,
