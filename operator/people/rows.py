@@ -23,49 +23,49 @@ def put(
     now: datetime,
     reason: str = "",
 ) -> Row:
-    """Set `changes` on a new or stored row, check every rule of it, save it, and leave an audit
-    entry.
+    """Set `changes` on a new or stored row, save it, and leave an audit entry.
 
-    Raises Unacceptable with a message a field; nothing is changed then. A stored row that `changes`
-    leaves as it was is not written again.
+    Raises Unacceptable with a message a field when a rule of the row refuses, and Unable when
+    somebody else was first; the row then stands as before, in memory too. A stored row that
+    `changes` leaves as it was is not written again.
     """
     is_new = row._state.adding
     before = None if is_new else audit.values(row)
-    for name, value in changes.items():
-        setattr(row, name, value)
-    check(row)
-    after = audit.values(row)
-    if before == after:
-        return row
-    with transaction.atomic():
-        _save(row, None if is_new else [*changes, *_stamps(row)])
-        # Read again, since saving fills the key and the stamps.
-        audit.record(
-            actor=actor,
-            verb=verb,
-            row=row,
-            now=now,
-            before=before,
-            after=audit.values(row),
-            reason=reason,
-        )
+    stood = {name: getattr(row, name, None) for name in changes} if before is not None else {}
+    try:
+        for name, value in changes.items():
+            setattr(row, name, value)
+        check(row)
+        if before is not None and before == audit.values(row):
+            return row
+        with transaction.atomic():
+            _save(row, None if is_new else [*changes, *_stamps(row)])
+            # Read after saving, which fills the key and the stamps.
+            audit.record(
+                actor=actor,
+                verb=verb,
+                row=row,
+                now=now,
+                before=before,
+                after=audit.values(row),
+                reason=reason,
+            )
+    except Unable:
+        for name, value in stood.items():
+            setattr(row, name, value)
+        raise
     return row
 
 
 def check(row: models.Model) -> None:
-    """Check fields, uniqueness and the constraints of the database before it does.
+    """Check what each field can hold. Uniqueness and constraints are the database's to judge.
 
     Raises Unacceptable.
     """
     try:
-        row.full_clean()
+        row.full_clean(validate_unique=False, validate_constraints=False)
     except ValidationError as error:
-        fields = {
-            ("" if name == NON_FIELD_ERRORS else name): " ".join(messages)
-            for name, messages in error.message_dict.items()
-        }
-        said = "; ".join(f"{name}: {text}" if name else text for name, text in fields.items())
-        raise Unacceptable(f"{row._meta.verbose_name}: {said}", fields=fields) from error
+        raise _unacceptable(row, error) from error
 
 
 def delete(
@@ -98,12 +98,26 @@ def _save(row: models.Model, update_fields: list[str] | None) -> None:
     try:
         with transaction.atomic():
             row.save(update_fields=update_fields)
-    except IntegrityError as error:
-        # Two at once: the checks above passed for both, and the database let only one through.
+    except IntegrityError as refused:
+        # The database refuses first and the words are looked for after: asking every constraint
+        # before each write would be a query for each.
+        try:
+            row.full_clean()
+        except ValidationError as error:
+            raise _unacceptable(row, error) from refused
         raise Unable(
             f"{row._meta.verbose_name}: somebody else changed this at the same moment; look again",
             code="changed_meanwhile",
-        ) from error
+        ) from refused
+
+
+def _unacceptable(row: models.Model, error: ValidationError) -> Unacceptable:
+    fields = {
+        ("" if name == NON_FIELD_ERRORS else name): " ".join(messages)
+        for name, messages in error.message_dict.items()
+    }
+    said = "; ".join(f"{name}: {text}" if name else text for name, text in fields.items())
+    return Unacceptable(f"{row._meta.verbose_name}: {said}", fields=fields)
 
 
 def _stamps(row: models.Model) -> list[str]:

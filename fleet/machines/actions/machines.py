@@ -73,11 +73,16 @@ def wire_selections(
         stored[code].delete()
     for column in columns.values():
         column.selection = None
-    for order, one in enumerate(selections):
-        selection = stored.get(one["code"]) or Selection(machine=machine, code=one["code"])
+    wired = [
+        stored.get(one["code"]) or Selection(machine=machine, code=one["code"])
+        for one in selections
+    ]
+    for order, (selection, one) in enumerate(zip(wired, selections, strict=True)):
         selection.order, selection.picture = order, one.get("picture", selection.picture)
         rows.check(selection)
-        selection.save()
+    Selection.objects.bulk_create([one for one in wired if one.pk is None])
+    Selection.objects.bulk_update([one for one in wired if one.pk], ["order", "picture"])
+    for selection, one in zip(wired, selections, strict=True):
         for label in one["positions"]:
             columns[label].selection = selection
     Column.objects.bulk_update(columns.values(), ["selection"])
