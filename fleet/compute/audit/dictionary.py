@@ -6,6 +6,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from types import MappingProxyType
 from typing import Literal
 
@@ -116,6 +117,7 @@ def modulus(code: str) -> int:
     return element.modulus
 
 
+@cache
 def counter_code(segment: str, group: str, measure: str, period: Period = "I") -> str:
     """The code of a segment's counter: ("PA2", "paid", "count") is "PA201".
 

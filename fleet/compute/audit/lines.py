@@ -1,7 +1,6 @@
 """From bytes to segments: finds the block of data and splits it into lines and elements."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 from fleet.compute.audit import limits
@@ -61,7 +60,7 @@ def find_block(data: bytes, notices: Notices) -> Block:
         notices.add("control_characters", "file")
     lines = cleaned.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     first = 1 + len(_LINE_END.findall(data, 0, start)) if start else 1
-    segments = tuple(_segments(lines, first, notices))
+    segments = tuple(_segments(lines, first, encoding == "ascii", notices))
     return Block(content, segments, has_envelope, before, after, encoding)
 
 
@@ -101,27 +100,28 @@ def _bounds(data: bytes) -> tuple[int, int, bool]:
     return start, limit, True
 
 
-def _segments(lines: list[str], first: int, notices: Notices) -> Iterator[Segment]:
+def _segments(lines: list[str], first: int, is_ascii: bool, notices: Notices) -> list[Segment]:
     free_of_passwords, most = _FREE_OF_PASSWORDS, limits.MOST_ELEMENTS
-    for number, text in enumerate(lines, start=first):
-        if not text:
+    segments = []
+    for number, line in enumerate(lines, start=first):
+        if not line:
             continue
-        if len(text) > most:
-            # Only a line of more characters can have too many elements, or too long a one.
-            name, *elements = _within_limits(text, number, notices)
-        else:
-            name, *elements = text.split("*")
-        if " " in text or not text.isascii():
+        # Only a line of more characters can have too many elements, or too long a one.
+        text = line if len(line) <= most else _within_limits(line, number, notices)
+        name, star, rest = text.partition("*")
+        elements = rest.split("*") if star else []
+        if not is_ascii or " " in text:
             name = name.strip()
             elements = [element.strip() for element in elements]
         if name not in free_of_passwords and holds_passwords(name):
             elements, hidden = redact_elements(elements)
             if hidden:
                 notices.add("passwords_withheld", "SD1", number)
-        yield Segment(number, name, tuple(elements))
+        segments.append(Segment(number, name, tuple(elements)))
+    return segments
 
 
-def _within_limits(text: str, number: int, notices: Notices) -> list[str]:
+def _within_limits(text: str, number: int, notices: Notices) -> str:
     most, longest = limits.MOST_ELEMENTS, limits.MOST_CHARACTERS
     elements = text.split("*", most + 1)
     name = elements[0][:12].strip()
@@ -131,4 +131,4 @@ def _within_limits(text: str, number: int, notices: Notices) -> list[str]:
     if len(text) > longest and max(map(len, elements)) > longest:
         notices.add("element_too_long", name, number)
         elements = [element[:longest] for element in elements]
-    return elements
+    return "*".join(elements)

@@ -59,11 +59,17 @@ def read_products(segments: Iterable[Segment], values: Values) -> Products:
     for segment in segments:
         name = segment.id
         if name in _OWN:
-            _to_nearest(segment, drafts, values)
+            draft = drafts[-1] if drafts else None
+            if draft is None or draft.ended or name in draft.own:
+                _cannot_belong(segment, draft, values)
+            else:
+                draft.own[name] = segment
         elif name in ("PA7", "PA6"):
             draft = latest.get(segment.elements[0]) if segment.elements else None
             if draft is None:
                 waiting.append(segment)
+            elif name == "PA7":
+                draft.payments.append(segment)
             else:
                 _attach(segment, draft, values)
         elif name == "PA1":
@@ -86,19 +92,15 @@ def read_products(segments: Iterable[Segment], values: Values) -> Products:
     )
 
 
-def _to_nearest(segment: Segment, drafts: list[_Draft], values: Values) -> None:
-    if not drafts:
+def _cannot_belong(segment: Segment, draft: _Draft | None, values: Values) -> None:
+    """A line of a selection where there is none yet, or where the nearest has such a line."""
+    if draft is None:
         values.notices.add("product_before_selection", segment.id, segment.line)
         return
-    draft = drafts[-1]
-    if segment.id in draft.own:
-        # Most likely the PA1 between the two was lost: from here on the figures are of a selection
-        # that nobody knows, until the next PA1.
-        draft.ended = True
-    if draft.ended:
-        values.notices.add("repeated_segment", segment.id, segment.line)
-        return
-    draft.own[segment.id] = segment
+    # Most likely the PA1 between the two was lost: from here on the figures are of a selection
+    # that nobody knows, until the next PA1.
+    draft.ended = True
+    values.notices.add("repeated_segment", segment.id, segment.line)
 
 
 def _attach(segment: Segment, draft: _Draft, values: Values) -> None:
@@ -141,16 +143,14 @@ def _place_waiting(waiting: list[Segment], drafts: list[_Draft], values: Values)
 
 def _selection(draft: _Draft, values: Values) -> Selection:
     head, own = draft.head, draft.own
-    lines = tuple([_payment(segment, draft.ordinal, values) for segment in draft.payments])
+    ordinal = draft.ordinal
+    lines = tuple([_payment(segment, ordinal, values) for segment in draft.payments])
     if len(lines) > 1:
         keys = {(p.device, p.price_list, p.applied_price_minor) for p in lines}
         if len(keys) < len(lines):
             values.notices.add("payment_line_repeated", "PA7", lines[-1].line, draft.id)
     paid = own.get("PA2")
     sent_of_paid = len(paid.elements) if paid is not None else 0
-    capacity, standard_fill, quantity_per_vend, status, current_level, minimum_level = (
-        values.numbers(head, 4, 9)
-    )
     sold_out = own.get("PA5")
     text = own.get("PA6")
     sent = ["PA1", *own]
@@ -158,22 +158,24 @@ def _selection(draft: _Draft, values: Values) -> Selection:
         sent.append("PA7")
     return Selection(
         id=draft.id,
-        ordinal=draft.ordinal,
+        ordinal=ordinal,
         line=head.line,
         price_minor=values.number(head, 2),
         name=_name(values.text(head, 3)),
-        capacity=capacity,
-        standard_fill=standard_fill,
-        quantity_per_vend=quantity_per_vend,
-        motor_absent=None if len(head.elements) < 7 else status == 1,
-        current_level=current_level,
-        minimum_level=minimum_level,
+        capacity=values.number(head, 4),
+        standard_fill=values.number(head, 5),
+        quantity_per_vend=values.number(head, 6),
+        motor_absent=None if len(head.elements) < 7 else values.number(head, 7) == 1,
+        current_level=values.number(head, 8),
+        minimum_level=values.number(head, 9),
         paid=values.counters(paid, _PAID),
         discounts=values.counters(paid, _DISCOUNTS) if sent_of_paid > 4 else NO_COUNTERS,
         surcharges=values.counters(paid, _SURCHARGES) if sent_of_paid > 8 else NO_COUNTERS,
         test=values.counters(own.get("PA3"), _TEST),
         free=values.counters(own.get("PA4"), _FREE),
-        mixed_payment_cash_part=values.counters(own.get("PA8"), _MIXED),
+        mixed_payment_cash_part=values.counters(own["PA8"], _MIXED)
+        if "PA8" in own
+        else NO_COUNTERS,
         sold_out=None
         if sold_out is None
         else SoldOut(values.time(sold_out, 1, 2), values.number(sold_out, 3)),
@@ -193,12 +195,11 @@ def _name(text: str | None) -> str | None:
 
 
 def _payment(segment: Segment, ordinal: int | None, values: Values) -> PaymentLine:
-    price_list, applied_price_minor = values.numbers(segment, 3, 4)
     return PaymentLine(
         segment.elements[0] if segment.elements else "",
         values.text(segment, 2),
-        price_list,
-        applied_price_minor,
+        values.number(segment, 3),
+        values.number(segment, 4),
         values.counters(segment, _PAYMENT),
         ordinal,
         segment.line,

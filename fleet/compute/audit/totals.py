@@ -34,8 +34,7 @@ class Counters(NamedTuple):
 NO_COUNTERS = Counters()
 
 
-@dataclass(frozen=True, slots=True)
-class Amounts:
+class Amounts(NamedTuple):
     """Money only, since the machine was initialised and since the last reset."""
 
     ever_minor: int | None = None

@@ -93,16 +93,6 @@ class Values:
             return int(text)
         return self._odd_number(segment, position, text, 0)
 
-    def numbers(self, segment: Segment, first: int, last: int) -> list[int | None]:
-        """Elements `first` to `last` as :meth:`number` reads each."""
-        texts = segment.elements[first - 1 : last]
-        found: list[int | None] = [_SMALL.get(text) for text in texts]
-        for index, text in enumerate(texts):
-            if text and found[index] is None:
-                found[index] = self.number(segment, first + index)
-        found.extend([None] * (last - first + 1 - len(found)))
-        return found
-
     def counters(self, segment: Segment | None, where: Places) -> Counters:
         """A count and its money, by the places that :func:`places` gives."""
         if segment is None:
@@ -115,7 +105,7 @@ class Values:
             if len(four) == 4 and "" not in four and max(map(len, four)) <= _NARROWEST:
                 digits = "".join(four)
                 if digits.isascii() and digits.isdigit():
-                    return Counters(*map(int, four))
+                    return Counters._make(map(int, four))
         count_ever = self._counter(segment, where.count_ever)
         value_ever = self._counter(segment, where.value_ever)
         count_since_reset = self._counter(segment, where.count_since_reset)
