@@ -55,9 +55,9 @@ def tell(form: forms.BaseForm, error: Unable) -> None:
     fields = error.fields if isinstance(error, Unacceptable) else {}
     for name, message in fields.items():
         # An action names what it was given as a path (`as_left.price`); a form has its last part.
-        last = name.rpartition(".")[2]
-        found = name if name in form.fields else last if last in form.fields else None
-        form.add_error(found, message)
+        first, last = name.partition(".")[0], name.rpartition(".")[2]
+        asked = (name, last, getattr(form, "stands_for", {}).get(first))
+        form.add_error(next((one for one in asked if one in form.fields), None), message)
     if not fields:
         form.add_error(None, error.message)
 

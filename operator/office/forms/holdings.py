@@ -77,6 +77,8 @@ class SiteForm(RowForm):
         "contact",
         "access_notes",
     )
+    # The action's list is typed here as lines of one input.
+    stands_for = {"opening_windows": "hours"}
     hours = forms.CharField(
         label="When it can be entered",
         required=False,

@@ -21,6 +21,8 @@ class ManyFiles(forms.FileField):
 
     def clean(self, data: Any, initial: Any = None) -> list[Any]:
         given = data if isinstance(data, (list, tuple)) else [data]
+        if not given:
+            return [super().clean(None, initial)]  # says that it is required
         return [super(ManyFiles, self).clean(one, initial) for one in given]
 
 
