@@ -201,7 +201,10 @@ def _simulated(today: date) -> Simulated:
     alone: Business = replace(
         business,
         machines=(replace(like, asset_tag=NEW, serial="NEW0002001", placed_on=week_ago),),
-        set_ups=tuple(replace(one, asset_tag=NEW, starts=week_ago) for one in held),
+        set_ups=(
+            *business.set_ups,
+            *(replace(one, asset_tag=NEW, starts=week_ago) for one in held),
+        ),
     )
     return simulate_with_truth(alone, today, weeks=1)
 

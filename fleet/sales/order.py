@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from typing import Final
 
-from fleet.compute.intervals.chain import moments_of
 from fleet.compute.intervals.drift import (
     DISTRUST_AFTER,
     ClockState,
@@ -19,6 +18,7 @@ from fleet.compute.intervals.drift import (
     clock_instant,
 )
 from fleet.compute.intervals.figures import total_counters
+from fleet.compute.intervals.moments import moments_of
 from fleet.compute.intervals.order import Place, PlacedBy, places
 from fleet.compute.intervals.snapshot import Snapshot
 
@@ -155,6 +155,8 @@ def append(tail: AuditRead, reads: Sequence[Snapshot], zone: tzinfo) -> tuple[St
     last_clock = clock_instant(last, zone)
     if tail.placed_by != PlacedBy.CLOCK or last_clock is None or tail.epoch is None:
         return None
+    if tail.clock_state == ClockState.DISTRUSTED:
+        return None  # beside what comes now its clock may turn out to be right, and the file late
     if tail.doubtful_at is not None and last_clock <= tail.doubtful_at:
         return None
     bound = tail.bound_at

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, tzinfo
 
 from fleet.compute.intervals.cut import cut
 from fleet.compute.intervals.decisions import Decision
-from fleet.compute.intervals.drift import KnownBy, Moment, moment_of
+from fleet.compute.intervals.drift import Moment, moment_of
 from fleet.compute.intervals.interval import CounterState, Interval
-from fleet.compute.intervals.order import Place, places
+from fleet.compute.intervals.moments import bounded, moments_of
+from fleet.compute.intervals.order import places
 from fleet.compute.intervals.snapshot import Snapshot
 
 
@@ -56,7 +57,7 @@ def recut(
         )
     late = inserted.received_at > after.received_at
     own = moment_of(inserted, zone, late=late)
-    middle = _bounded(own, replaced.start.at, replaced.end.at)
+    middle = bounded(own, replaced.start.at, replaced.end.at)
     about = [*replaced.decisions, *(each for each in decisions if each not in replaced.decisions)]
     first, second = cut_all(
         [before, inserted, after],
@@ -117,33 +118,3 @@ def _boundary(
         if intervals[index].device(decision.device).state is CounterState.NEW_EPOCH:
             return index
     return None
-
-
-def moments_of(placed: Sequence[Place], zone: tzinfo = UTC) -> list[Moment]:
-    """When each read was taken, in their order: none is taken before the one it follows.
-
-    A read received late has only its clock to say when; it is kept between its neighbours.
-    """
-    moments = [moment_of(place.snapshot, zone, late=place.late) for place in placed]
-    late = [place.late for place in placed]
-    following: list[datetime | None] = [None] * len(moments)
-    limit: datetime | None = None
-    for index in range(len(moments) - 1, -1, -1):
-        following[index] = limit
-        if not late[index]:
-            at = moments[index].at
-            limit = at if limit is None else min(limit, at)
-    kept: list[Moment] = []
-    for index, moment in enumerate(moments):
-        earliest = kept[-1].at if kept else None
-        kept.append(_bounded(moment, earliest, following[index] if late[index] else None))
-    return kept
-
-
-def _bounded(moment: Moment, earliest: datetime | None, latest: datetime | None) -> Moment:
-    at = moment.at
-    if latest is not None and at > latest:
-        at = latest
-    if earliest is not None and at < earliest:
-        at = earliest
-    return moment if at == moment.at else Moment(at, KnownBy.BOUNDED, moment.drift)

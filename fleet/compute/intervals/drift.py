@@ -12,6 +12,8 @@ from fleet.compute.intervals.snapshot import Snapshot
 WARN_AFTER: Final = timedelta(minutes=15)
 #: Beyond this the clock says nothing about when; common practice, no published source.
 DISTRUST_AFTER: Final = timedelta(days=1)
+#: A file is seldom delivered later than this; a clock further behind is wrong. Our own limit.
+LONGEST_DELAY: Final = timedelta(days=90)
 _SUMMER_TIME: Final = timedelta(hours=1)
 
 
@@ -64,8 +66,19 @@ def clock_instant(snapshot: Snapshot, zone: tzinfo) -> datetime | None:
     return None if clock is None else clock.replace(tzinfo=zone).astimezone(UTC)
 
 
-def drift_of(snapshot: Snapshot, zone: tzinfo, *, late: bool = False) -> Drift:
-    """How far the machine's clock is off. `late`: its counters say it was received late."""
+def behind_of(snapshot: Snapshot, zone: tzinfo) -> timedelta | None:
+    """Receipt minus clock; None without a clock."""
+    clock = clock_instant(snapshot, zone)
+    return None if clock is None else snapshot.received_at - clock
+
+
+def drift_of(
+    snapshot: Snapshot, zone: tzinfo, *, late: bool = False, sent_on: bool = False
+) -> Drift:
+    """How far the machine's clock is off.
+
+    `late`: its counters say it was received late; `sent_on`: its neighbours' clocks say so.
+    """
     clock = clock_instant(snapshot, zone)
     if clock is None:
         return Drift(ClockState.NONE, None, "The machine sent no clock.")
@@ -78,6 +91,13 @@ def drift_of(snapshot: Snapshot, zone: tzinfo, *, late: bool = False) -> Drift:
             None,
             f"Received {said} after the machine's clock; its counters place it before reads "
             "received earlier, so this is delay and not drift.",
+        )
+    if sent_on and difference > timedelta(0):
+        return Drift(
+            ClockState.RECEIVED_LATE,
+            None,
+            f"Received {said} after the machine's clock, nearer to the read beside it than their "
+            "clocks lie apart, so this is delay and not drift.",
         )
     seconds = round(difference.total_seconds())
     side = "behind" if difference > timedelta(0) else "ahead of"
@@ -108,12 +128,14 @@ def likely_error_s(drifts_s: Iterable[int]) -> int | None:
     return min(drifts_s, default=None)
 
 
-def moment_of(snapshot: Snapshot, zone: tzinfo, *, late: bool = False) -> Moment:
+def moment_of(
+    snapshot: Snapshot, zone: tzinfo, *, late: bool = False, sent_on: bool = False
+) -> Moment:
     """The best instant of a read: the machine's clock where it can be believed, else receipt.
 
     A read cannot be taken after it was received, so a clock ahead of receipt gives way to it.
     """
-    drift = drift_of(snapshot, zone, late=late)
+    drift = drift_of(snapshot, zone, late=late, sent_on=sent_on)
     clock = clock_instant(snapshot, zone)
     believed = drift.state in (ClockState.GOOD, ClockState.OFF, ClockState.RECEIVED_LATE)
     if clock is not None and believed and clock <= snapshot.received_at:

@@ -8,22 +8,19 @@ clock goes on is no late read but a new start, and begins a new epoch.
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
 from typing import Final
 
 from fleet.compute.audit.dictionary import modulus
 from fleet.compute.intervals.counting import How, step
-from fleet.compute.intervals.drift import DISTRUST_AFTER, clock_instant
+from fleet.compute.intervals.drift import DISTRUST_AFTER, LONGEST_DELAY, clock_instant
 from fleet.compute.intervals.figures import TOTAL_FIGURES, TOTAL_INDEX
 from fleet.compute.intervals.snapshot import Snapshot
 
 _READS_MODULUS: Final = modulus("EA309")
 _PAID_COUNT: Final = TOTAL_INDEX["paid_count"]
 _PAID_VALUE: Final = TOTAL_INDEX["paid_value_minor"]
-
-#: A file is seldom delivered later than this; a clock further behind is wrong. Our own limit.
-_LONGEST_DELAY: Final = timedelta(days=90)
 
 
 class PlacedBy(StrEnum):
@@ -184,7 +181,7 @@ def _clock_is_believable(rows: Sequence[_Row], at: int, clock: datetime, read: S
     received_at = _index_after(rows, read.received_at)
     if at == received_at or _fits(rows, at, read):
         return True
-    if read.received_at - clock > _LONGEST_DELAY:
+    if read.received_at - clock > LONGEST_DELAY:
         return False
     inside_one_epoch = 0 < at < len(rows) and goes_on(rows[at - 1].snapshot, rows[at].snapshot)
     fits_at_receipt = 0 < received_at < len(rows) and _fits(rows, received_at, read)
