@@ -7,6 +7,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import django
+import hypothesis
 import pytest
 from django.core.cache import cache
 
@@ -20,6 +21,9 @@ SETTINGS = {
     "DJANGO_SETTINGS_MODULE": "config.settings",
 }
 started = ExitStack()
+# How long an example takes says more about the machine's load than about the code.
+hypothesis.settings.register_profile("colonnade", deadline=None)
+hypothesis.settings.load_profile("colonnade")
 
 
 def pytest_configure(config: pytest.Config) -> None:
