@@ -1,12 +1,12 @@
 """Apps as the bare settings see them: their commands, without their tables."""
 
-from django.apps import AppConfig
+from django.apps import AppConfig, apps
 
 
 class _CommandsOnly(AppConfig):
     def import_models(self) -> None:
         # Models would ask for the other apps, a user model and a database, which are not there.
-        self.models = self.apps.all_models[self.label]
+        self.models = apps.all_models[self.label]
 
 
 class OfTheApi(_CommandsOnly):

@@ -1,6 +1,7 @@
 """Django's settings, all from the environment (see environment.py for each name and its hint)."""
 
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from csp.constants import NONE, SELF
@@ -195,7 +196,7 @@ STORAGES = {
 WHITENOISE_MANIFEST_STRICT = False
 
 # The API
-REST_FRAMEWORK = {
+REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "api.authentication.DeviceTokenAuthentication",
         "api.authentication.SessionAuthentication",
