@@ -1,0 +1,29 @@
+"""What `manage.py check` and `migrate` say of settings that only the machine can judge."""
+
+import os
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.checks import CheckMessage, Error, register
+
+
+@register()
+def watch_folder(**_: Any) -> list[CheckMessage]:
+    """A folder that is watched and not there would lose every audit file without a word."""
+    if not settings.WATCH_FOLDER:
+        return []
+    folder = Path(settings.WATCH_FOLDER)
+    if not folder.is_dir():
+        wrong = "is not a folder on this machine"
+    elif not os.access(folder, os.R_OK | os.X_OK):
+        wrong = "cannot be read by the user that the service runs as"
+    else:
+        return []
+    return [
+        Error(
+            f"COLONNADE_WATCH_FOLDER: {folder} {wrong}",
+            hint="Make the folder and let the service's user read it, or leave the setting out.",
+            id="config.E001",
+        )
+    ]
