@@ -86,7 +86,7 @@ class CursorPagination(BasePagination):
             "type": "object",
             "required": ["items", "next", "previous"],
             "properties": {
-                "items": {"type": "array", "items": schema},
+                "items": schema,
                 "next": {**address, "description": "The address of the page after this one."},
                 "previous": {**address, "description": "The address of the page before this one."},
             },

@@ -23,8 +23,20 @@ def described(of: Any, *, asked: bool = False) -> dict[str, Any]:
         mode="validation" if asked else "serialization",
         ref_template=f"#/components/schemas/{{model}}{ending}",
     )
+    schema = _without_offset(schema)
     PARTS.update({f"{name}{ending}": part for name, part in schema.pop("$defs", {}).items()})
     return schema
+
+
+def _without_offset(schema: Any) -> Any:
+    """Moments in the computations are by a machine's own clock: no RFC 3339 date-time."""
+    if isinstance(schema, dict):
+        return {
+            key: _without_offset(value)
+            for key, value in schema.items()
+            if (key, value) != ("format", "date-time")
+        }
+    return [_without_offset(one) for one in schema] if isinstance(schema, list) else schema
 
 
 class Plain(serializers.Field):

@@ -125,6 +125,9 @@ class Schema(AutoSchema):
     def get_filter_backends(self) -> list[Any]:
         return super().get_filter_backends() if self.door is not None and self.door.paged else []
 
+    def _get_paginator(self) -> Any:
+        return super()._get_paginator() if self.door is not None and self.door.paged else None
+
     def _get_response_bodies(self, direction: str = "response") -> dict[str, Any]:
         found = super()._get_response_bodies(direction)
         door = self.door

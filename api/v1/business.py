@@ -3,6 +3,7 @@
 from typing import Any
 
 from django_filters import CharFilter, FilterSet
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -58,7 +59,14 @@ def _the(person: Person, pk: int, *, write: bool = False) -> Business:
     return Business.the()
 
 
+@extend_schema_field({"type": ["object", "null"], "additionalProperties": True})
+class Values(serializers.JSONField):
+    """A row's columns by name."""
+
+
 class AuditEntryOut(RowShape):
+    before = Values()
+    after = Values()
     actor_name = serializers.CharField(
         source="actor.name", default=None, allow_null=True, read_only=True
     )

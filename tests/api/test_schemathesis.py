@@ -1,0 +1,167 @@
+"""The live service held against its own description, with generated requests of every kind.
+
+No answer is a fault of ours, and none has a status, a content type, a header or a shape that the
+description does not know. Half of the requests are aimed at rows that exist, or they would all end
+at 404 and 422. The seed is fixed, so a failure comes again.
+"""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from itertools import cycle
+from typing import Any
+
+import pytest
+import schemathesis
+from django.utils import timezone
+from hypothesis import HealthCheck, Phase, given, seed, settings
+from hypothesis import strategies as st
+from schemathesis import GenerationMode
+from schemathesis.checks import not_a_server_error
+from schemathesis.core.failures import FailureGroup
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_headers_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+
+from fleet.machines.models import Column, DepthProgram, Machine, Product
+from fleet.sales.actions.receive import ReceivedFile, receive
+from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, SaleInterval
+from people.actions import tokens
+from people.models import AuditEntry, Person
+from people.roles import Role
+from tests.cast import join
+from tests.fleet.sales.meter import Meter
+from tests.live import Live
+from tests.world import World
+
+EXAMPLES = 12
+CHECKS = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_headers_conformance,
+    response_schema_conformance,
+]
+
+
+@pytest.fixture
+def bearers(owner: Person) -> Iterator[str]:
+    """Several owners' tokens in turn, so that nobody is held back for asking too much."""
+    owners = [owner, *(join(f"{name} Spare", Role.OWNER) for name in ("Una", "Duo", "Tria"))]
+    return cycle(
+        tokens.issue(person=one, name="prober", actor=one, now=timezone.now())[1] for one in owners
+    )
+
+
+@pytest.fixture
+def rows(lobby: Machine, world: World, owner: Person) -> dict[str, int]:
+    """A row of every noun, by the name that paths and bodies call it."""
+    driver = join("Rosa Quillfeather", Role.DRIVER)
+    token, _ = tokens.issue(person=driver, name="phone", actor=driver, now=timezone.now())
+    cola, tea = Product.objects.get(name="Cola"), Product.objects.get(name="Tea")
+    column = world.column(lobby, "1")
+    changeover = world.planned(column, tea)
+    meter = Meter.with_buttons("1", "2")
+    start = (timezone.now() - timedelta(days=3)).replace(tzinfo=None)
+    first = meter.sell("1", cash=40).read(start)
+    meter.events = ["EA2*EJB_12*1*3**1", "EA1*EJB_12*20260313*193011*0"]
+    second = meter.new_board("ZZZ9002").sell("1", cash=4).read(start + timedelta(days=1))
+    files = [ReceivedFile("a.dts", first), ReceivedFile("b.dts", second)]
+    outcomes = receive(files=files, source="api", actor=owner, now=timezone.now())
+    interval = MachineInterval.objects.get()
+    chart = {"position": column.position, "package": tea.package, "source": "label", "deep": 1}
+    return {
+        "kinds": lobby.kind_id,
+        "positions": column.position_id,
+        "packages": tea.package_id,
+        "products": tea.pk,
+        "sites": lobby.placements.get().site_id,
+        "machines": lobby.pk,
+        "columns": column.pk,
+        "set-ups": column.set_ups.get().pk,
+        "chart-entries": tea.package.chart.create(**chart, front_setting=3).pk,
+        "changeover-plans": changeover.plan_id,
+        "changeovers": changeover.pk,
+        "people": driver.pk,
+        "tokens": token.pk,
+        "reads": outcomes[0].read_id or 0,
+        "machine-intervals": interval.pk,
+        "sale-intervals": SaleInterval.objects.order_by("pk")[0].pk,
+        "event-meanings": EventMeaning.objects.order_by("pk")[0].pk,
+        "epoch-decisions": EpochDecision.objects.order_by("pk").values_list("pk", flat=True).first()
+        or 1,
+        # As bodies and queries call them
+        "kind": lobby.kind_id,
+        "package": tea.package_id,
+        "product": cola.pk,
+        "old": cola.pk,
+        "new": tea.pk,
+        "site": lobby.placements.get().site_id,
+        "machine": lobby.pk,
+        "column": Column.objects.get(machine=lobby, position__label="3").pk,
+        "position": column.position_id,
+        "program": DepthProgram.objects.order_by("pk")[0].pk,
+    }
+
+
+def aimed(value: Any, rows: dict[str, int], name: str = "") -> Any:
+    """The same body with ids of rows that exist."""
+    if isinstance(value, dict):
+        return {key: aimed(inner, rows, key) for key, inner in value.items()}
+    if isinstance(value, list):
+        return [aimed(inner, rows, name) for inner in value]
+    is_id = name in rows and isinstance(value, int) and not isinstance(value, bool)
+    return rows[name] if is_id else value
+
+
+def probed(operation: Any, rows: dict[str, int], bearers: Iterator[str]) -> int:
+    """Ask one operation many times; how often. Raises what the checks found."""
+    noun = operation.path.removeprefix("/api/v1/").split("/")[0]
+    meant = operation.as_strategy(generation_mode=GenerationMode.POSITIVE)
+    wild = operation.as_strategy(generation_mode=GenerationMode.NEGATIVE)
+    asked = 0
+
+    @seed(20260302)
+    @settings(
+        max_examples=EXAMPLES,
+        deadline=None,
+        database=None,
+        phases=(Phase.generate,),
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(case=st.one_of(meant, meant, wild), aim=st.booleans())
+    def probe(case: Any, aim: bool) -> None:
+        nonlocal asked
+        if aim:
+            if "id" in (case.path_parameters or {}):
+                case.path_parameters["id"] = rows[noun]
+            case.body = aimed(case.body, rows)
+            case.query = aimed(dict(case.query or {}), rows)
+        asked += 1
+        headers = {"Authorization": f"Bearer {next(bearers)}"}
+        case.call_and_validate(checks=CHECKS, headers=headers, timeout=30)
+
+    probe()
+    return asked
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_live_service_answers_as_described(
+    live: Live, rows: dict[str, int], bearers: Iterator[str]
+) -> None:
+    schema = schemathesis.openapi.from_url(f"{live.url}/api/v1/openapi.json")
+    schema.config.update(base_url=live.url)
+    failures: list[str] = []
+    asked = 0
+    for result in schema.get_all_operations():
+        operation = result.ok()
+        try:
+            asked += probed(operation, rows, bearers)
+        except FailureGroup as group:
+            failures += [f"{operation.label}: {one}" for one in group.exceptions]
+    assert not failures, f"{len(failures)} failures:\n\n" + "\n\n".join(failures)
+    assert asked > 500
+    # The probing really changed things, and left its trail.
+    assert AuditEntry.objects.filter(actor__name__endswith="Spare").exists()
