@@ -153,8 +153,9 @@ def write_occurrences(told: Sequence[Told]) -> None:
     rows: dict[tuple[int, str, str], EventOccurrence] = {}
     for one in told:
         for event in one.report.events:
-            row = _occurrence(one, event)
-            rows.setdefault((row.machine_id, row.code, row.happened_text), row)
+            key = (one.machine_id, event.event_id, time_text(event.time))
+            if key not in rows:
+                rows[key] = _occurrence(one, event)
     EventOccurrence.objects.bulk_create(rows.values(), ignore_conflicts=True)
 
 

@@ -269,6 +269,6 @@ def _pays_up(figures: Figures, measure: str) -> bool:
 
 def _split(value: int | None, weights: Sequence[int]) -> list[int | None]:
     """A figure in whole parts by weight; parts of what is not known are not known."""
-    if value is None:
-        return [None] * len(weights)
+    if not value:
+        return [value] * len(weights)
     return [part.units for part in share_out(value, 0, weights).parts]

@@ -5,8 +5,9 @@ accepted or set aside by a person, a decision about a device. The caller holds t
 the locks on the machines. Queries do not grow with the number of machines or reads.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from django.db import connection
@@ -40,15 +41,13 @@ DECIDED = (
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """What came about: the intervals cut, by the keys of their reads."""
+    """What came about: the keys of the intervals cut, by the key of each of their reads."""
 
-    intervals: tuple[MachineInterval, ...] = ()
+    by_read: Mapping[int, tuple[int, ...]] = field(default_factory=dict)
 
     def of_read(self, read_id: int) -> tuple[int, ...]:
-        """Keys of the intervals that begin or end at a read."""
-        return tuple(
-            row.pk for row in self.intervals if read_id in (row.from_read_id, row.to_read_id)
-        )
+        """Keys of the intervals that begin or end at a read, the earlier first."""
+        return self.by_read.get(read_id, ())
 
 
 def settle(
@@ -224,7 +223,11 @@ def _write_intervals(
         SALE_COLUMNS,
         [[key, row.pk, *part.values()] for key, (row, part) in zip(keys, sales, strict=True)],
     )
-    return Settled(tuple(rows))
+    by_read: dict[int, tuple[int, ...]] = defaultdict(tuple)
+    for row in rows:
+        for read_id in (row.to_read_id, row.from_read_id):
+            by_read[read_id] += (row.pk,)
+    return Settled(by_read)
 
 
 def _write_events(
