@@ -26,8 +26,6 @@ SMALL, LARGE = 2, 9
 ADDRESSES: dict[str, Callable[[], str]] = {
     "/audit-entries": lambda: "/audit-entries",
     "/changeover-plans": lambda: "/changeover-plans",
-        f"/changeover-plans/{Changeover.objects.order_by('pk')[0].plan_id}"
-    ),
     "/changeovers": lambda: "/changeovers",
     "/chart-entries": lambda: "/chart-entries",
     "/columns/{id}/what-fits": lambda: f"/columns/{Column.objects.order_by('pk')[0].pk}/what-fits",
