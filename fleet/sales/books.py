@@ -94,7 +94,8 @@ def load_books(machines: Collection[Machine]) -> Books:
             "pk", flat=True
         )
     )
-    usual = Business.the().time_zone if len(zones) < len(keys) else None
+    # A machine in the shop or in store keeps the business's own time.
+    usual: tzinfo = Business.the().time_zone
     books = {
         machine.pk: MachineBook(machine, zones.get(machine.pk, usual), machine.pk in last_sale)
         for machine in machines

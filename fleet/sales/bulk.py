@@ -22,7 +22,7 @@ def reserve_keys(model: type[models.Model], count: int) -> list[int]:
     """So many keys from the model's own sequence."""
     if not count:
         return []
-    table, column = model._meta.db_table, model._meta.pk.column  # type: ignore[union-attr]
+    table, column = model._meta.db_table, model._meta.pk.column
     with connection.cursor() as cursor:
         cursor.execute(
             "SELECT nextval(pg_get_serial_sequence(%s, %s)) FROM generate_series(1, %s)",
@@ -54,7 +54,7 @@ def copy_values(model: type[models.Model], names: Sequence[str], rows: Sequence[
     meta, quote = model._meta, connection.ops.quote_name
     by_name = {field.attname: field for field in meta.local_concrete_fields}
     fields = [by_name[name] for name in names]
-    columns = ", ".join(quote(field.column) for field in fields)
+    columns = ", ".join(quote(str(field.column)) for field in fields)
     json_at = [i for i, field in enumerate(fields) if isinstance(field, models.JSONField)]
     encode = _ENCODER.encode
     with (

@@ -1,7 +1,7 @@
 """Where reads stand among those of their machine, and between which of them sales are to be cut."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from itertools import pairwise
@@ -15,7 +15,7 @@ from .books import Books
 from .models import AuditRead, EpochDecision, MachineInterval
 from .order import ORDER_FIELDS, Standing, append, line_up, words_of
 
-_CHOICES = {
+_CHOICES: dict[str, Callable[[Device, str, str], Decision]] = {
     EpochDecision.Choice.COUNT_FROM_ZERO: CountFromZero,
     EpochDecision.Choice.LEAVE_OUT: LeaveOut,
     EpochDecision.Choice.CARRY_ON: CarryOn,
@@ -90,10 +90,8 @@ def line_up_all(
 
 def _tails(lines: Mapping[int, Line]) -> dict[int, AuditRead]:
     """The last read of each machine, by a step down an index for each."""
-    columns = ", ".join(
-        f"r.{AuditRead._meta.get_field('id' if name == 'pk' else name.removesuffix('_id')).column}"
-        for name in ORDER_FIELDS
-    )
+    known = {field.attname: field.column for field in AuditRead._meta.local_concrete_fields}
+    columns = ", ".join(f"r.{known['id' if name == 'pk' else name]}" for name in ORDER_FIELDS)
     rows = AuditRead.objects.raw(
         f"SELECT {columns} FROM unnest(%s::bigint[]) AS m(id), LATERAL ("  # noqa: S608
         f"SELECT * FROM {AuditRead._meta.db_table} WHERE machine_id = m.id AND place IS NOT NULL "

@@ -67,7 +67,7 @@ def _without_cycle_collection() -> Iterator[None]:
 
 @_without_cycle_collection()
 def _receive_hand(hand: _Dealt, source: str, now: datetime) -> dict[int, Outcome]:
-    found = {}
+    found: dict[int, Outcome] = {}
     for start in range(0, len(hand), BATCH):
         batch = hand[start : start + BATCH]
         outcomes = receive(

@@ -19,7 +19,8 @@ def plain(value: Any, *, without: frozenset[str] = frozenset()) -> Any:
         return value
     if isinstance(value, datetime):
         return value.isoformat()
-    names = _names(type(value))
+    record: type = type(value)
+    names = _names(record)
     if names:
         return {
             name: plain(getattr(value, name), without=without)
@@ -35,12 +36,8 @@ def plain(value: Any, *, without: frozenset[str] = frozenset()) -> Any:
 def shape_of(record: type) -> type[BaseModel]:
     """A record as a model whose JSON Schema describes what `plain` makes of it."""
     hints = get_type_hints(record)
-    model: type[BaseModel] = create_model(
-        record.__name__,
-        __doc__=record.__doc__,
-        **{name: (_shape(hints[name]), ...) for name in _names(record)},
-    )
-    return model
+    shapes: dict[str, Any] = {name: (_shape(hints[name]), ...) for name in _names(record)}
+    return create_model(record.__name__, __doc__=record.__doc__, **shapes)
 
 
 def _shape(hint: Any) -> Any:

@@ -121,7 +121,7 @@ def _receive(
     bulk.reserve(list(batch.rows.values()))
     accepted = {i: row for i, row in batch.rows.items() if row.state == AuditRead.State.ACCEPTED}
     settled = settle(
-        [machines[pk] for pk in sorted({row.machine_id for row in accepted.values()})],  # type: ignore[type-var]
+        [machines[pk] for pk in sorted({row.machine_id or 0 for row in accepted.values()})],
         incoming=[
             Incoming(row, files[index].snapshot, files[index].report)
             for index, row in accepted.items()

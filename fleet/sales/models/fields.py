@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.db import models
 
 
-class MachineTimeField(models.Field):  # type: ignore[type-arg]
+class MachineTimeField(models.Field):
     """A moment by a machine's own clock, without offset: kept as told, never shifted.
 
     A DateTimeField would take it for a time of some zone and turn it into another.
@@ -31,16 +31,16 @@ class MachineTimeField(models.Field):  # type: ignore[type-arg]
         return told
 
     def value_to_string(self, obj: models.Model) -> str:
-        value = self.value_from_object(obj)
+        value: datetime | None = getattr(obj, self.attname)
         return "" if value is None else value.isoformat()
 
 
-def count(**kwargs: Any) -> models.BigIntegerField:  # type: ignore[type-arg]
+def count(**kwargs: Any) -> models.BigIntegerField:
     """Vends; empty is not known, which is not none."""
     return models.BigIntegerField(null=True, blank=True, **kwargs)
 
 
-def minor(**kwargs: Any) -> models.BigIntegerField:  # type: ignore[type-arg]
+def minor(**kwargs: Any) -> models.BigIntegerField:
     """Money in minor units of the row's currency, as read; empty is not known."""
     return models.BigIntegerField(null=True, blank=True, **kwargs)
 
