@@ -4,9 +4,12 @@ from dataclasses import fields, is_dataclass
 from datetime import datetime
 from functools import cache
 from types import UnionType
-from typing import Any, Union, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 
-from pydantic import BaseModel, create_model
+from pydantic import BaseModel, Field, create_model
+
+#: By a machine's own clock, so no "date-time" of JSON Schema, which has an offset.
+_OWN_TIME = Annotated[str, Field(description="A machine's own time, ISO 8601 without offset.")]
 
 
 def plain(value: Any, *, without: frozenset[str] = frozenset()) -> Any:
@@ -42,6 +45,8 @@ def shape_of(record: type) -> type[BaseModel]:
 
 def _shape(hint: Any) -> Any:
     """A type as annotated, with every record in it exchanged for its model."""
+    if hint is datetime:
+        return _OWN_TIME
     origin, arguments = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
         return Union[tuple(_shape(each) for each in arguments)]  # noqa: UP007 - built, not written

@@ -4,6 +4,7 @@ import pytest
 
 from fleet.machines.models import Machine
 from fleet.sales.actions import tray
+from fleet.sales.actions.rematch import match_again
 from fleet.sales.models import AuditRead, EventOccurrence, MachineEvent, MachineInterval
 from fleet.sales.outcome import Result
 from people.errors import Unable, Unacceptable
@@ -189,3 +190,36 @@ def test_every_decision_wants_a_reason(
             decide()
         assert set(refused.value.fields) == {"reason"}
     assert _read(read.pk).state == "accepted"
+
+
+def test_reads_find_their_machine_once_it_is_entered(
+    lobby: Machine, world: World, dispatcher: Person
+) -> None:
+    late_comer = Meter.with_buttons("1", "2", asset="NEW-1", serial="S-9", board="")
+    for n in range(3):
+        take(late_comer.sell("1", cash=n), day(n))
+    (damaged,) = hand_in(late_comer.read(day(3), wrong_check=True), at=arrived(day(3)))
+    stranger = take(Meter.with_buttons("1", asset="ELSEWHERE", serial="", board=""), day(0))
+    assert match_again(actor=dispatcher, now=NOW) == ()
+    machine = world.machine("NEW-1", lobby.kind)
+    changed = match_again(actor=dispatcher, now=NOW)
+    assert [read.state for read in changed] == ["accepted"] * 3 + ["waiting"]
+    assert [sold(interval)["1"] for interval in told(machine)] == [1, 2]
+    held = _read(damaged.read_id)
+    assert (held.machine, [reason["code"] for reason in held.waiting]) == (
+        machine,
+        ["check_value_wrong"],
+    )
+    assert _read(stranger.read_id).state == "waiting"
+    assert AuditEntry.objects.filter(verb="match read again", actor=dispatcher).count() == 4
+
+
+def test_matching_again_takes_a_read_once(lobby: Machine, world: World, dispatcher: Person) -> None:
+    meter = Meter.with_buttons("1", asset="NEW-1", serial="S-9", board="")
+    take(meter, day(0))
+    meter.reads, meter.events = 0, ["MA5*LAST*BY ANOTHER WAY"]
+    again = take(meter, day(0))
+    assert again.result is Result.WAITING
+    world.machine("NEW-1", lobby.kind)
+    assert len(match_again(actor=dispatcher, now=NOW)) == 1
+    assert _read(again.read_id).state == "waiting"
