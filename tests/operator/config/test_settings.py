@@ -18,7 +18,9 @@ DEPLOYED = {
 
 
 def manage(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
-    inherited = {k: v for k, v in os.environ.items() if not k.startswith("COLONNADE_")}
+    # Of DJANGO_… the journeys set one for themselves, which no deployment has.
+    own = ("COLONNADE_", "DJANGO_")
+    inherited = {k: v for k, v in os.environ.items() if not k.startswith(own)}
     return subprocess.run(
         [sys.executable, "manage.py", *arguments],
         cwd=ROOT,
