@@ -1,5 +1,6 @@
 """The day's work in a real browser: at the desk, and on a phone beside the machine."""
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -42,13 +43,19 @@ def fits_the_width(page: Page) -> None:
     assert over <= 0, f"{page.url} is {over} px too wide"
 
 
-def looked_at(page: Page, axe: Check, picture: Picture, name: str) -> None:
-    """A page in light and dark: accessible in both, within its width, and kept as a picture."""
+def pages_of(pdf: bytes) -> int:
+    return len(re.findall(rb"/Type\s*/Page\b", pdf))
+
+
+def looked_at(
+    page: Page, axe: Check, picture: Picture, name: str, scheme: str | None = None
+) -> None:
+    """A page in light and dark, or in one: accessible, within its width, kept as a picture."""
     fits_the_width(page)
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    for chosen in [scheme] if scheme else ["light", "dark"]:
+        page.emulate_media(color_scheme=chosen)  # type: ignore[arg-type]
         axe(page)
-        picture(page, f"{name}-{scheme}", full_page=True)
+        picture(page, f"{name}-{chosen}", full_page=True, scale="css")
     page.emulate_media(color_scheme="light")
 
 
@@ -78,9 +85,10 @@ def test_signing_in_by_keyboard_alone(
     expect(desk_page.get_by_role("heading", name="Sign in")).to_be_visible()
 
 
-@pytest.mark.parametrize("width", ["desk", "phone"])
+@pytest.mark.parametrize(("width", "scheme"), [("desk", "light"), ("phone", "dark")])
 def test_every_page_is_accessible_and_within_its_width(
     width: str,
+    scheme: str,
     request: pytest.FixtureRequest,
     owner: Person,
     amiss: Machine,
@@ -128,7 +136,7 @@ def test_every_page_is_accessible_and_within_its_width(
         answer = page.goto(address)
         assert answer is not None
         assert answer.status == 200, address
-        looked_at(page, axe, picture, f"{width}-{name}")
+        looked_at(page, axe, picture, f"{width}-{name}", scheme)
 
 
 def test_from_a_suspicion_to_a_planned_correction(
@@ -160,6 +168,8 @@ def test_from_a_suspicion_to_a_planned_correction(
     picture(desk_page, "sheet-printed", full_page=True)
     expect(desk_page.get_by_text("taken out, good")).to_be_visible()
     expect(desk_page.locator("nav").first).to_be_hidden()
+    for paper in ("Letter", "A4"):
+        assert pages_of(desk_page.pdf(format=paper)) == 1, paper
 
 
 def test_carrying_it_out_on_a_phone(
@@ -178,6 +188,7 @@ def test_carrying_it_out_on_a_phone(
     phone_page.get_by_role("link", name="LOB-1 ·").click()
     phone_page.get_by_role("button", name="Take it in hand").tap()
     phone_page.get_by_role("link", name="Record how it was left").tap()
+    expect(phone_page.get_by_role("heading", name="how it was left")).to_be_visible()
     looked_at(phone_page, axe, picture, "phone-as-left")
     phone_page.get_by_label("Good, back to stock").fill("21")
     notch = phone_page.get_by_label("Front spacers at notch")
@@ -266,6 +277,7 @@ def test_files_are_handed_in_and_one_is_matched(
     expect(desk_page.get_by_role("heading", name="What became of 2 files")).to_be_visible()
     axe(desk_page)
     desk_page.get_by_role("link", name="read_a.dts", exact=True).click()
+    expect(desk_page.get_by_role("heading", name="read_a.dts")).to_be_visible()
     looked_at(desk_page, axe, picture, "read-waiting")
     form = desk_page.locator("form", has_text="It is of this machine")
     form.get_by_label("Machine").select_option(label="LOB-1")

@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
+from django.forms.utils import ErrorDict
 
 from fleet.machines.models import DepthProgram, Kind, Position
 
@@ -49,15 +50,34 @@ class KindForm(RowForm):
     labels = {"sold_out_date_is_last_sale": "Gives the last sale for the sold-out date"}
 
 
-class ProgramForm(RowForm):
+class PartForm(RowForm):
+    """A part of a kind. One that stands is removed by clearing what it is known by."""
+
+    known_by: ClassVar[str]
+
+    def is_left_out(self) -> bool:
+        """Whether it was never filled in, or its name or labels were cleared."""
+        known = self.data.get(self.add_prefix(self.known_by), "").strip()
+        return not known and (self.row is not None or not self.has_changed())
+
+    def full_clean(self) -> None:
+        if self.is_bound and self.is_left_out():
+            self._errors, self.cleaned_data = ErrorDict(), {}
+            return
+        super().full_clean()
+
+
+class ProgramForm(PartForm):
     model = DepthProgram
     columns = ("name", "deep", "cycle_s", "run_on_s")
+    known_by = "name"
 
 
-class PositionsForm(RowForm):
+class PositionsForm(PartForm):
     """Positions of one geometry."""
 
     model = Position
+    known_by = "names"
     columns = GEOMETRY
     labels = {
         "width_mm": "Inner width",
@@ -71,7 +91,7 @@ class PositionsForm(RowForm):
     }
     names = forms.CharField(
         label="Labels",
-        help_text="All positions measured so, as in: 1-9, or 1F, 2F, 3F.",
+        help_text="All positions measured so, as in: 1-9, or 1F, 2F, 3F. Cleared: removed.",
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -104,7 +104,6 @@ class Parts:
                 prefix=f"program-{index}",
                 units=units,
                 row=programs[index] if index < len(programs) else None,
-                empty_permitted=True,
                 use_required_attribute=False,
             )
             for index in range(counts["program"])
@@ -118,7 +117,6 @@ class Parts:
                 initial={"names": names_said([one.label for one in groups[index]])}
                 if index < len(groups)
                 else {},
-                empty_permitted=True,
                 use_required_attribute=False,
             )
             for index in range(counts["positions"])

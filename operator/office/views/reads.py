@@ -10,8 +10,10 @@ from django.utils import timezone
 
 from fleet.sales.actions import decisions, tray
 from fleet.sales.actions.receive import ReceivedFile, receive
-from fleet.sales.models import AuditRead, MachineInterval
+from fleet.sales.models import AuditRead, EventOccurrence, MachineInterval
+from fleet.sales.queries.events import MeaningBook
 from fleet.sales.queries.gates import read_for, reads_seen_by
+from fleet.sales.queries.reads import report_of
 from fleet.sales.queries.reads import tray as tray_of
 from office.doors import sent, tried
 from office.forms.reads import DecisionForm, EpochForm, MatchForm, UploadForm
@@ -19,6 +21,7 @@ from people import audit
 from people.errors import NotFound
 
 SIZE = 50
+MOST_TOLD = 100
 
 
 def listing(request: HttpRequest) -> HttpResponse:
@@ -106,6 +109,16 @@ def _decide(request: HttpRequest, pk: int, action: Any, **named: forms.Form) -> 
     return _page(request, read_for(request.user, pk), **{name: form})
 
 
+def _told(read: AuditRead) -> list[tuple[EventOccurrence, str]]:
+    """What this read was the first to tell, with its meaning for the machine's kind."""
+    if read.machine is None:
+        return []
+    book = MeaningBook()
+    kind = read.machine.kind_id
+    found = read.occurrences.order_by("happened_at", "pk")[:MOST_TOLD]
+    return [(one, book.of(one.code, one.base, kind).words) for one in found]
+
+
 def _page(request: HttpRequest, read: AuditRead, **given: forms.Form) -> HttpResponse:
     named = {
         "match": MatchForm(prefix="match", initial={"machine": read.machine}),
@@ -127,7 +140,8 @@ def _page(request: HttpRequest, read: AuditRead, **given: forms.Form) -> HttpRes
         "fresh": [one for one in interval.devices if one.get("state") == "new_epoch"]
         if interval
         else [],
-        "occurrences": read.occurrences.order_by("happened_at", "pk")[:100],
+        "report": report_of(read),
+        "told": _told(read),
         "entries": audit.entries_of(read)[:20],
     }
     status = max(sent(form) for form in named.values())

@@ -126,6 +126,20 @@ def test_a_position_in_use_is_not_lost(client_of_owner: Client, lobby: Machine) 
     assert lobby.columns.count() == 4
 
 
+def test_a_part_is_removed_by_clearing_its_name_unless_it_is_in_use(
+    client_of_owner: Client,
+) -> None:
+    client_of_owner.post("/kinds/add/", kind_posted())
+    kind = Kind.objects.get()
+    cleared = kind_posted(**{"positions-1-names": "", "program-0-name": ""})
+    client_of_owner.post(f"/kinds/{kind.pk}/change/", cleared)
+    assert [one.label for one in kind.positions.all()] == ["1", "2"]
+    assert not kind.programs.exists()
+    nameless = {"program-count": "1", "program-0-name": "", "program-0-cycle_s": "18"}
+    refused = client_of_owner.post(f"/kinds/{kind.pk}/change/", cleared | nameless)
+    assert refused.status_code == 422
+
+
 def test_what_is_typed_is_drawn_and_not_kept(client_of_owner: Client) -> None:
     drawn = client_of_owner.post("/kinds/draw/", kind_posted()).content.decode()
     assert drawn.count("<svg") == 2
