@@ -63,7 +63,12 @@ def clock_instant(snapshot: Snapshot, zone: tzinfo) -> datetime | None:
     the hour in which summer time ends.
     """
     clock = snapshot.machine_clock
-    return None if clock is None else clock.replace(tzinfo=zone).astimezone(UTC)
+    if clock is None:
+        return None
+    try:
+        return clock.replace(tzinfo=zone).astimezone(UTC)
+    except OverflowError:
+        return None  # the calendar's first or last day, which in UTC lies beyond it
 
 
 def behind_of(snapshot: Snapshot, zone: tzinfo) -> timedelta | None:

@@ -3,6 +3,8 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from fleet.machines.models import Machine
 from fleet.sales.models import AuditRead, MachineInterval, SaleInterval
@@ -263,3 +265,34 @@ def test_queries_do_not_grow_with_the_files(
     few, many = cost(4, tags[:2]), cost(4, tags[2:])
     assert few == many
     assert SaleInterval.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "clock", ["ID5*99991231*235959", "ID5*00010101*000000", "ID5*19000101*0000", "ID5*20263355*99"]
+)
+def test_no_clock_is_too_odd_to_be_taken_in(lobby: Machine, meter: Meter, clock: str) -> None:
+    take(meter, day(0))
+    data = meter.sell("1", cash=2).read(day(1))
+    odd = data.replace(b"ID5*20260203*060000", clock.encode())
+    odd = odd[: odd.index(b"G85*")] + odd[odd.index(b"SE*") :]
+    (outcome,) = hand_in(odd, at=arrived(day(1)))
+    assert outcome.result is Result.ACCEPTED
+    take(meter.sell("1", cash=3), day(2))
+    assert [sold(interval)["1"] for interval in told(lobby)] == [2, 3]
+    (again,) = hand_in(odd, at=arrived(day(3)))
+    assert again.result is Result.DUPLICATE
+
+
+@given(cuts=st.lists(st.tuples(st.integers(0, 1500), st.binary(max_size=12)), max_size=6))
+@settings(
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+def test_no_bytes_at_all_raise(lobby: Machine, cuts: list[tuple[int, bytes]]) -> None:
+    data = Meter.with_buttons("1", "2", "3").sell("1", cash=3).read(day(0))
+    for at, piece in cuts:
+        data = data[:at] + piece + data[at + len(piece) :]
+    (outcome,) = hand_in(data, at=arrived(day(0)))
+    assert outcome.result in Result
+    assert not faults(told(lobby))
