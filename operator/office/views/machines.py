@@ -17,10 +17,12 @@ from fleet.sales.models import MachineInterval, SaleInterval
 from fleet.sales.queries.reads import reads_of
 from office import glances
 from office.columns import standing
-from office.doors import sent, tried
+from office.doors import sent, tell, tried
 from office.drawing.sections import WHOLE, scale_said
 from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm
+from office.forms.selections import WiringForm
 from people import audit
+from people.errors import Unable
 from people.models import Business
 
 SALES_OVER = timedelta(days=28)
@@ -134,6 +136,27 @@ def add(request: HttpRequest) -> HttpResponse:
             messages.success(request, f"{added} is added, with a column for every position.")
             return redirect("office:machine", added.pk)
     return render(request, "office/machines/add.html", {"form": form}, status=sent(form))
+
+
+def wire(request: HttpRequest, pk: int) -> HttpResponse:
+    """Which columns each selection draws on."""
+    machine = machine_for(request.user, pk, write=True)
+    form = WiringForm(request.POST or None, columns=list(columns_of(machine)))
+    if request.method == "POST" and form.is_valid():
+        try:
+            actions.wire_selections(
+                machine=machine,
+                selections=form.selections(machine),
+                actor=request.user,
+                now=timezone.now(),
+            )
+        except Unable as error:
+            tell(form, error)
+        else:
+            messages.success(request, f"{machine}: the selections are wired so.")
+            return redirect("office:machine", pk)
+    context = {"machine": machine, "form": form}
+    return render(request, "office/machines/wiring.html", context, status=sent(form))
 
 
 def place(request: HttpRequest, pk: int) -> HttpResponse:

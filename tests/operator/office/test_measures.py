@@ -8,6 +8,7 @@ import pytest
 from django.test import Client
 
 from fleet.machines.models import Kind, Machine, Package, Product, Site
+from fleet.sales.models import EventMeaning
 from people.actions import business
 from people.models import Person
 from tests.world import World
@@ -242,3 +243,46 @@ def test_a_machine_is_added_changed_and_moved(client_of_owner: Client, world: Wo
         f"/fleet/{machine.pk}/place/", {"site": site.pk, "starts_at": "2026-03-01T09:00"}
     )
     assert earlier.status_code == 422
+
+
+def test_a_chart_entry_is_added_refused_and_taken_out(
+    client_of_owner: Client, lobby: Machine
+) -> None:
+    position = lobby.kind.positions.get(label="2")
+    package = Package.objects.get(shape="necked_bottle")
+    address = f"/kinds/{lobby.kind_id}/chart/"
+    given = {"position": position.pk, "package": package.pk, "source": "measured", "deep": "1"}
+    wrong = client_of_owner.post(address, given | {"front_setting": "40"})
+    assert (wrong.status_code, b'id="id_front_setting_error"' in wrong.content) == (422, True)
+    client_of_owner.post(address, given | {"front_setting": "11"})
+    entry = position.chart.get()
+    assert entry.front_setting == 11
+    client_of_owner.post(f"/charts/{entry.pk}/remove/")
+    assert not position.chart.exists()
+
+
+def test_two_columns_are_put_behind_one_selection(client_of_owner: Client, lobby: Machine) -> None:
+    address = f"/fleet/{lobby.pk}/selections/"
+    form = client_of_owner.get(address).context["form"]
+    posted = {bound.html_name: bound.value() for bound in form}
+    third = lobby.columns.get(position__label="3")
+    client_of_owner.post(address, posted | {f"column-{third.pk}": "2"})
+    wired = {
+        column.position.label: column.selection and column.selection.code
+        for column in lobby.columns.select_related("position", "selection")
+    }
+    assert wired == {"1": "1", "2": "2", "3": "2", "4": "4"}
+    client_of_owner.post(address, posted | {f"column-{third.pk}": ""})
+    third.refresh_from_db()
+    assert third.selection is None
+
+
+def test_an_event_code_is_said_otherwise(client_of_owner: Client) -> None:
+    meaning = EventMeaning.objects.filter(kind=None).first()
+    assert meaning is not None
+    given = {"about": meaning.about, "words": "call the dispatcher", "urgency": "now"}
+    client_of_owner.post(f"/events/{meaning.pk}/", given | {"job": meaning.job})
+    meaning.refresh_from_db()
+    assert (meaning.words, meaning.urgency) == ("call the dispatcher", "now")
+    found = client_of_owner.get("/events/", {"search": "dispatcher"}).content
+    assert b"call the dispatcher" in found

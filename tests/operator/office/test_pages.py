@@ -29,6 +29,7 @@ FORMS = (
     "people",
     "business",
     "own-page",
+    "meanings",
 )
 
 
@@ -47,6 +48,8 @@ def pages_of(machine: Machine) -> dict[str, str]:
         "package": reverse("office:package", args=[set_up.product.package_id]),
         "package-change": reverse("office:package-change", args=[set_up.product.package_id]),
         "kind": reverse("office:kind", args=[machine.kind_id]),
+        "chart": reverse("office:chart", args=[machine.kind_id]),
+        "machine-wire": reverse("office:machine-wire", args=[machine.pk]),
         "kind-change": reverse("office:kind-change", args=[machine.kind_id]),
         "site": reverse("office:site", args=[machine.placements.get().site_id]),
         "site-change": reverse("office:site-change", args=[machine.placements.get().site_id]),
