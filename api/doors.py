@@ -12,6 +12,7 @@ from typing import Any
 from django.db import models, transaction
 from django.http import HttpResponse
 from django.utils import timezone
+from django.utils.functional import SimpleLazyObject
 from drf_spectacular.utils import extend_schema
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -154,7 +155,7 @@ class Doors(GenericViewSet):
     @cached_property
     def shown_with(self) -> dict[str, Any]:
         """What the shapes need to know: whose business it is, and how its money is written."""
-        return {"business": Business.the(), "request": self.request}
+        return {"business": SimpleLazyObject(Business.the), "request": self.request}
 
     def shown(
         self, output: type[serializers.BaseSerializer], row: Any, *, many: bool = False

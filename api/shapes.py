@@ -2,7 +2,9 @@
 
 import re
 import zoneinfo
+from collections.abc import Callable
 from decimal import Decimal
+from functools import cached_property
 from operator import attrgetter
 from typing import Any
 
@@ -80,6 +82,10 @@ class Moment(serializers.DateTimeField):
             raise serializers.ValidationError("give a moment between 1990 and 2200")
         return given
 
+    def to_representation(self, value: Any) -> str | None:
+        # The database gives UTC, so that nothing is to be converted; lists are long.
+        return None if value is None else value.isoformat().replace("+00:00", "Z")
+
 
 class Zone(serializers.CharField):
     """An IANA time zone by its name."""
@@ -100,6 +106,12 @@ class Ref(serializers.PrimaryKeyRelatedField):
     def __init__(self, **kwargs: Any) -> None:
         # A number that is none (1e400) is refused before the database is asked.
         super().__init__(pk_field=serializers.IntegerField(), **kwargs)
+
+    def get_attribute(self, instance: Any) -> Any:
+        return instance.serializable_value(self.source)
+
+    def to_representation(self, value: int) -> int:
+        return value
 
 
 class Strict:
@@ -122,13 +134,48 @@ class Shape(Strict, serializers.Serializer):
 
 
 class RowShape(Strict, serializers.ModelSerializer):
-    """A row, read or written. Whether a name is taken and the like is the action's to say."""
+    """A row, read or written. Whether a name is taken and the like is the action's to say.
+
+    Inside another shape, `among` names a fetched list of which the first row is shown, or null.
+    """
 
     serializer_field_mapping = {
         **serializers.ModelSerializer.serializer_field_mapping,
         models.DecimalField: Number,
         models.DateTimeField: Moment,
     }
+
+    def __init__(self, *args: Any, among: str | None = None, **kwargs: Any) -> None:
+        self.among = among
+        super().__init__(*args, **kwargs)
+
+    def to_representation(self, instance: Any) -> dict[str, Any]:
+        """As the framework does it, with what is the same for every row of a list done once."""
+        found = {}
+        for name, read, show in self._shown:
+            value = read(instance)
+            found[name] = None if value is None else show(value)
+        return found
+
+    @cached_property
+    def _shown(self) -> list[tuple[str, Callable[[Any], Any], Callable[[Any], Any]]]:
+        columns = {column.name for column in self.Meta.model._meta.concrete_fields}
+        return [
+            (
+                name,
+                attrgetter(field.source)
+                if field.source in columns and not isinstance(field, Ref)
+                else field.get_attribute,
+                field.to_representation,
+            )
+            for name, field in self.fields.items()
+            if not field.write_only
+        ]
+
+    def get_attribute(self, instance: Any) -> Any:
+        if self.among is None:
+            return super().get_attribute(instance)
+        return next(iter(getattr(instance, self.among)), None)
 
     def build_standard_field(self, name: str, field: models.Field) -> tuple[type, dict[str, Any]]:
         if isinstance(field, TimeZoneField):

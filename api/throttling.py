@@ -32,17 +32,22 @@ class WindowThrottle(BaseThrottle):
         self.left_s = window_s - now % window_s
         key = f"throttle:{type(self).__name__}:{whose}:{int(now // window_s)}"
         try:
-            cache.add(key, 0, timeout=window_s + 1)
-            return cache.incr(key) <= int(most)
+            return _counted(key, window_s) <= int(most)
         except redis.RedisError as error:
             # The count is a courtesy; without the cache the business's work goes on.
             log.warning("requests are not counted", error=str(error))
-        except ValueError:
-            pass  # the window ended between the two calls
-        return True
+            return True
 
     def wait(self) -> float:
         return self.left_s
+
+
+def _counted(key: str, window_s: int) -> int:
+    """One more; how many there are now in the window."""
+    try:
+        return cache.incr(key)
+    except ValueError:  # the window is new
+        return 1 if cache.add(key, 1, timeout=window_s + 1) else cache.incr(key)
 
 
 class PersonThrottle(WindowThrottle):

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django_filters import FilterSet
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.request import Request
@@ -73,8 +72,10 @@ class ColumnOut(RowShape):
     style = serializers.CharField(source="position.style")
     selection = serializers.CharField(source="selection.code", default=None, allow_null=True)
     picture = serializers.CharField(source="selection.picture", default=None, allow_null=True)
-    set_up = serializers.SerializerMethodField(help_text="In force now.")
-    changeover = serializers.SerializerMethodField(help_text="Planned or in hand.")
+    set_up = SetUpOut(among="set_ups_now", allow_null=True, help_text="In force now.")
+    changeover = OpenChangeover(
+        among="changeovers_open", allow_null=True, help_text="Planned or in hand."
+    )
 
     class Meta:
         model = Column
@@ -89,16 +90,6 @@ class ColumnOut(RowShape):
             "set_up",
             "changeover",
         )
-
-    @extend_schema_field({"oneOf": [{"$ref": "#/components/schemas/SetUpOut"}, {"type": "null"}]})
-    def get_set_up(self, column: Column) -> Any:
-        now = next(iter(column.set_ups_now), None)  # type: ignore[attr-defined]
-        return None if now is None else SetUpOut(now, context=self.context).data
-
-    @extend_schema_field(OpenChangeover(allow_null=True))
-    def get_changeover(self, column: Column) -> Any:
-        one = next(iter(column.changeovers_open), None)  # type: ignore[attr-defined]
-        return None if one is None else OpenChangeover(one, context=self.context).data
 
 
 class SetUpFilter(FilterSet):
@@ -118,6 +109,8 @@ class SetUps(Doors):
     @gives(SetUpOut, paged=True, summary="List set-ups, present and past")
     def list(self, request: Request) -> Response:
         rows = SetUp.objects.select_related("product", "program").order_by("-starts_at", "pk")
+        own = (field.name for field in SetUp._meta.concrete_fields)
+        rows = rows.only(*own, "product__name", "program__name")
         return self.page(rows, SetUpOut)
 
     @gives(SetUpOut, tagged=True, summary="Look at a set-up")
