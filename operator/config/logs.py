@@ -33,7 +33,13 @@ def configure(*, level: str, style: str) -> None:
 
 def configuration(*, level: str, style: str) -> dict[str, Any]:
     """The same for a program that configures logging itself, in the standard library's own form."""
-    ending: list[Processor] = [structlog.dev.ConsoleRenderer(colors=False)]
+    ending: list[Processor] = [
+        structlog.dev.ConsoleRenderer(
+            colors=False,
+            # The pretty one prints every local variable, passwords among them, and takes seconds.
+            exception_formatter=structlog.dev.plain_traceback,
+        )
+    ]
     if style == "json":
         ending = [structlog.processors.format_exc_info, structlog.processors.JSONRenderer()]
     return {
