@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any, TypeVar
+from typing import Any
 
 from django import forms
 from django.core.exceptions import PermissionDenied
@@ -10,9 +10,16 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
+from people.models import Person
 
 View = Callable[..., HttpResponse]
-Result = TypeVar("Result")
+
+
+class PersonRequest(HttpRequest):
+    """A request that the policy let in: somebody is signed in."""
+
+    user: Person
+
 
 # htmx swaps what comes back with this status in, and everything else may treat it as refused.
 REFUSED = 422
@@ -36,7 +43,7 @@ def door(view: View) -> View:
     return opened
 
 
-def tried(form: forms.BaseForm, action: Callable[..., Result], **given: Any) -> Result | None:
+def tried(form: forms.BaseForm, action: Callable[..., Any], **given: Any) -> Any:
     """Call an action; what it refuses is written beside the form's fields, and None comes back.
 
     Every action answers with a row, so None always means refused.

@@ -115,7 +115,7 @@ class Canvas:
 
 def _element(name: str, css: str, d: str, data: dict[str, object]) -> str:
     extra = "".join(
-        f' data-{key.replace("_", "-")}="{conditional_escape(value)}"'
+        f' data-{key.replace("_", "-")}="{conditional_escape(str(value))}"'
         for key, value in data.items()
     )
     return f'<{name} class="{css}" d="{d}"{extra}/>'

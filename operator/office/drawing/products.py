@@ -49,8 +49,8 @@ def outline(package: Package) -> Outline | None:
         shoulder = package.shoulder_mm or length * USUAL_NECK_FROM
         cap = (package.cap_diameter_mm or across * USUAL_CAP * 1.5) / 2
         collar = (shoulder + length) / 2
-        points = ((0.0, half - 1), (2.0, half), (shoulder, half), (collar, cap), (length, cap))
-        return Outline(points, (collar,), length, across)
+        sides = ((0.0, half - 1), (2.0, half), (shoulder, half), (collar, cap), (length, cap))
+        return Outline(sides, (collar,), length, across)
     if package.kind is PackageKind.BAG:
         end = length * 0.12
         points = ((0.0, half * 0.3), (end, half), (length - end, half), (length, half * 0.3))

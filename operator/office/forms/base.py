@@ -77,7 +77,7 @@ class LengthInput(forms.CharField):
 
     def to_python(self, value: Any) -> Any:
         text = super().to_python(value)
-        if text in self.empty_values:
+        if not text:
             return None
         try:
             return length_mm(text, self.units)
@@ -99,7 +99,10 @@ class RowForm(forms.Form):
         self.units = units
         self.row = row
         if row is not None:
-            kwargs["initial"] = {**model_to_dict(row, self.columns), **kwargs.get("initial", {})}
+            kwargs["initial"] = {
+                **model_to_dict(row, list(self.columns)),
+                **kwargs.get("initial", {}),
+            }
         super().__init__(*args, **kwargs)
         made = fields_for_model(
             self.model, fields=list(self.columns), formfield_callback=self.input_for

@@ -27,7 +27,7 @@ class ManyFiles(forms.FileField):
 
 
 class UploadForm(forms.Form):
-    files = ManyFiles(
+    files = ManyFiles(  # type: ignore[assignment]
         label="Audit files",
         allow_empty_file=True,
         help_text="As many as you like, as they came out of the machines.",

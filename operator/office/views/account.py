@@ -1,11 +1,14 @@
 """Signing in and out, passwords, and one's own page."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth import logout, update_session_auth_hash
 from django.contrib.auth.tokens import default_token_generator
 from django.contrib.auth.views import LoginView
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.decorators import method_decorator
@@ -13,7 +16,7 @@ from django.utils.http import urlsafe_base64_decode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.forms.account import EmailForm, OwnPasswordForm, PasswordForm, SignInForm, TokenForm
 from office.letters import password_letter
 from people.actions import people, tokens
@@ -30,8 +33,8 @@ class SignIn(LoginView):
     redirect_authenticated_user = True
 
     @method_decorator(never_cache)
-    def dispatch(self, *args: object, **kwargs: object) -> HttpResponse:
-        return super().dispatch(*args, **kwargs)
+    def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
+        return super().dispatch(request, *args, **kwargs)
 
 
 def sign_out(request: HttpRequest) -> HttpResponse:
@@ -87,13 +90,13 @@ def set_password(request: HttpRequest, who: str, key: str) -> HttpResponse:
 
 
 @never_cache
-def own_page(request: HttpRequest) -> HttpResponse:
+def own_page(request: PersonRequest) -> HttpResponse:
     """What a person may do with their own account: the password, and the devices they carry."""
     return _own_page(request, OwnPasswordForm(person=request.user), TokenForm())
 
 
 @sensitive_post_parameters()
-def change_password(request: HttpRequest) -> HttpResponse:
+def change_password(request: PersonRequest) -> HttpResponse:
     form = OwnPasswordForm(request.POST, person=request.user)
     if form.is_valid() and tried(
         form,
@@ -111,7 +114,7 @@ def change_password(request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
-def make_token(request: HttpRequest) -> HttpResponse:
+def make_token(request: PersonRequest) -> HttpResponse:
     """Make a device token and show its secret, this once."""
     form = TokenForm(request.POST)
     if form.is_valid():
@@ -130,7 +133,7 @@ def make_token(request: HttpRequest) -> HttpResponse:
     return _own_page(request, OwnPasswordForm(person=request.user), form)
 
 
-def revoke_token(request: HttpRequest, pk: int) -> HttpResponse:
+def revoke_token(request: PersonRequest, pk: int) -> HttpResponse:
     """Take a token away; its holder and owners may."""
     token = token_for(request.user, pk, write=True)
     tokens.revoke(
@@ -143,7 +146,7 @@ def revoke_token(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _own_page(
-    request: HttpRequest, password_form: OwnPasswordForm, token_form: TokenForm
+    request: PersonRequest, password_form: OwnPasswordForm, token_form: TokenForm
 ) -> HttpResponse:
     context = {
         "password_form": password_form,

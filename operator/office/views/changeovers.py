@@ -1,7 +1,7 @@
 """Changeovers: what is open, one sheet, and carrying it out."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
@@ -14,7 +14,7 @@ from fleet.machines.queries.gates import changeover_for, column_for, plan_for
 from fleet.machines.queries.sheets import sheet
 from office import glances
 from office.columns import loaded_with
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.drawing.sections import NEAR, near, scale_said
 from office.forms.changeovers import AbandonForm, AsFoundForm, AsLeftForm
 from people import audit
@@ -23,7 +23,7 @@ from people.models import Business
 SHOWN = 30
 
 
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: PersonRequest) -> HttpResponse:
     """What is planned and in hand by day, and what was ended lately."""
     found = list(changeovers_open())
     ended = (
@@ -39,7 +39,7 @@ def listing(request: HttpRequest) -> HttpResponse:
     return render(request, "office/changeovers/list.html", context)
 
 
-def plan(request: HttpRequest, pk: int) -> HttpResponse:
+def plan(request: PersonRequest, pk: int) -> HttpResponse:
     """All changeovers planned in one go."""
     found: ChangeoverPlan = plan_for(request.user, pk)
     changeovers = list(found.changeovers.all())
@@ -51,12 +51,12 @@ def plan(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/changeovers/plan.html", context)
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     """The sheet: before and after to scale, the steps, the test vends, the blanks."""
     return _page(request, changeover_for(request.user, pk), AbandonForm())
 
 
-def _page(request: HttpRequest, changeover: Changeover, form: AbandonForm) -> HttpResponse:
+def _page(request: PersonRequest, changeover: Changeover, form: AbandonForm) -> HttpResponse:
     whole = sheet(changeover)
     units = units_of(Business.the())
     before = changeover.from_set_up
@@ -86,14 +86,14 @@ def _page(request: HttpRequest, changeover: Changeover, form: AbandonForm) -> Ht
     return render(request, "office/changeovers/sheet.html", context, status=sent(form))
 
 
-def take(request: HttpRequest, pk: int) -> HttpResponse:
+def take(request: PersonRequest, pk: int) -> HttpResponse:
     changeover = changeover_for(request.user, pk, write=True)
     actions.take(changeover=changeover, actor=request.user, now=timezone.now())
     messages.success(request, "It is in your hand. Record how you leave it when it is done.")
     return redirect("office:changeover", pk)
 
 
-def abandon(request: HttpRequest, pk: int) -> HttpResponse:
+def abandon(request: PersonRequest, pk: int) -> HttpResponse:
     changeover = changeover_for(request.user, pk, write=True)
     form = AbandonForm(request.POST)
     if form.is_valid() and tried(
@@ -109,7 +109,7 @@ def abandon(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, changeover_for(request.user, pk), form)
 
 
-def as_left(request: HttpRequest, pk: int) -> HttpResponse:
+def as_left(request: PersonRequest, pk: int) -> HttpResponse:
     """Record how the column was left: on a phone, at the machine."""
     changeover = changeover_for(request.user, pk, write=True)
     form = AsLeftForm(request.POST or None, changeover=changeover)
@@ -136,7 +136,7 @@ def as_left(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/changeovers/as_left.html", context, status=sent(form))
 
 
-def as_found(request: HttpRequest, pk: int) -> HttpResponse:
+def as_found(request: PersonRequest, pk: int) -> HttpResponse:
     """Record how a column was found set, outside of any changeover."""
     column = column_for(request.user, pk, write=True)
     form = AsFoundForm(request.POST or None, column=column)

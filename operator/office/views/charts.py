@@ -1,18 +1,18 @@
 """The chart of a kind: settings known to work, typed from a label or measured."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from fleet.machines.actions.charts import delete_chart_entry, save_chart_entry
 from fleet.machines.models import ChartEntry
 from fleet.machines.queries.gates import chart_entry_for, kind_for
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.forms.charts import ChartForm
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     """The entries of a kind; a new one is added below them."""
     kind = kind_for(request.user, pk, write=request.method == "POST")
     form = ChartForm(request.POST or None, kind=kind)
@@ -39,7 +39,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/kinds/chart.html", context, status=sent(form))
 
 
-def remove(request: HttpRequest, pk: int) -> HttpResponse:
+def remove(request: PersonRequest, pk: int) -> HttpResponse:
     entry = chart_entry_for(request.user, pk, write=True)
     kind = entry.position.kind_id
     delete_chart_entry(entry=entry, actor=request.user, now=timezone.now())

@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from fleet.compute.results import Verdict
@@ -12,13 +12,14 @@ from fleet.machines.queries.fleet import columns_of, set_ups_of
 from fleet.machines.queries.gates import column_for, product_for
 from office import glances
 from office.columns import standing
+from office.doors import PersonRequest
 from office.drawing.sections import NEAR, scale_said
 from people import audit
 
 MOST_SHOWN = 150
 
 
-def ask(request: HttpRequest) -> HttpResponse:
+def ask(request: PersonRequest) -> HttpResponse:
     """Choose a product or a column to ask about."""
     product, column = request.GET.get("product", ""), request.GET.get("column", "")
     if product.isdecimal():
@@ -40,7 +41,7 @@ def ask(request: HttpRequest) -> HttpResponse:
     return render(request, "office/fit/ask.html", context)
 
 
-def column(request: HttpRequest, pk: int) -> HttpResponse:
+def column(request: PersonRequest, pk: int) -> HttpResponse:
     """One column at a scale to work by: how it stands, why, and everything that fits it."""
     found = column_for(request.user, pk)
     search = request.GET.get("search", "").strip()
@@ -61,13 +62,13 @@ def column(request: HttpRequest, pk: int) -> HttpResponse:
         "scale": scale_said(NEAR),
         "place": place,
         "set_ups": set_ups_of(found.machine).filter(column=found)[:20],
-        "open_changeover": next(iter(shown.changeovers_open), None),
+        "open_changeover": next(iter(shown.changeovers_open), None),  # type: ignore[attr-defined]
         "entries": audit.entries_of(found)[:20],
     }
     return render(request, "office/fit/column.html", context)
 
 
-def product(request: HttpRequest, pk: int) -> HttpResponse:
+def product(request: PersonRequest, pk: int) -> HttpResponse:
     """Every column of the fleet for one product, the best first."""
     found = product_for(request.user, pk)
     search = request.GET.get("search", "").strip()

@@ -1,17 +1,18 @@
 """The fleet as a list."""
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 
 from fleet.machines.models import Machine
 from fleet.machines.queries.fleet import machines_listed
 from fleet.sales.models import MachineEvent
 from office import glances
+from office.doors import PersonRequest
 from office.forms.fleet import FleetFilter
 from office.paging import page_of
 
 
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: PersonRequest) -> HttpResponse:
     """Machines that pass the filter. A request of htmx gets the table alone."""
     form = FleetFilter(request.GET)
     form.is_valid()

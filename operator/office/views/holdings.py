@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.db.models import Count, Q
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString
@@ -17,14 +17,14 @@ from fleet.machines.actions import holdings
 from fleet.machines.geometry import PACKAGE_SIZES, units_of
 from fleet.machines.models import Package, Product, SetUp
 from fleet.machines.queries.gates import package_for, product_for
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.drawing.package import package_drawing
 from office.forms.holdings import PackageForm, ProductForm
 from people import audit
 from people.models import Business
 
 
-def packages(request: HttpRequest) -> HttpResponse:
+def packages(request: PersonRequest) -> HttpResponse:
     search = request.GET.get("search", "").strip()
     rows = Package.objects.annotate(used=Count("products")).order_by("name", "pk")
     if search:
@@ -32,7 +32,7 @@ def packages(request: HttpRequest) -> HttpResponse:
     return render(request, "office/holdings/packages.html", {"packages": rows, "search": search})
 
 
-def package(request: HttpRequest, pk: int) -> HttpResponse:
+def package(request: PersonRequest, pk: int) -> HttpResponse:
     found = package_for(request.user, pk)
     context = {
         "package": found,
@@ -43,7 +43,7 @@ def package(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/holdings/package.html", context)
 
 
-def edit_package(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+def edit_package(request: PersonRequest, pk: int | None = None) -> HttpResponse:
     """Add a package, or change one. The drawing follows what is typed."""
     found = package_for(request.user, pk, write=True) if pk else None
     form = PackageForm(request.POST or None, units=Business.the().units, row=found)
@@ -63,14 +63,14 @@ def edit_package(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     return render(request, "office/holdings/edit_package.html", context, status=sent(form))
 
 
-def draw_package(request: HttpRequest) -> HttpResponse:
+def draw_package(request: PersonRequest) -> HttpResponse:
     """The drawing of a package as it is being typed; keeps nothing."""
     form = PackageForm(request.POST, units=Business.the().units)
     form.is_valid()
     return render(request, "office/holdings/package_drawing.html", _drawn(form, None))
 
 
-def products(request: HttpRequest) -> HttpResponse:
+def products(request: PersonRequest) -> HttpResponse:
     search = request.GET.get("search", "").strip()
     rows = Product.objects.select_related("package").annotate(
         columns=Count("set_ups", filter=Q(set_ups__ends_at__isnull=True))
@@ -85,7 +85,7 @@ def products(request: HttpRequest) -> HttpResponse:
     return render(request, "office/holdings/products.html", context)
 
 
-def product(request: HttpRequest, pk: int) -> HttpResponse:
+def product(request: PersonRequest, pk: int) -> HttpResponse:
     found = product_for(request.user, pk)
     held = (
         SetUp.objects.filter(product=found, ends_at__isnull=True)
@@ -102,7 +102,7 @@ def product(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/holdings/product.html", context)
 
 
-def edit_product(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+def edit_product(request: PersonRequest, pk: int | None = None) -> HttpResponse:
     found = product_for(request.user, pk, write=True) if pk else None
     form = ProductForm(request.POST or None, units=Business.the().units, row=found)
     if request.method == "POST" and form.is_valid():

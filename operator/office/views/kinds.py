@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.db.models import Count
 from django.forms import BaseForm
-from django.http import HttpRequest, HttpResponse, QueryDict
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString
@@ -16,7 +16,7 @@ from fleet.machines.actions.kinds import save_kind
 from fleet.machines.geometry import position_of, units_of
 from fleet.machines.models import Kind, Position
 from fleet.machines.queries.gates import kind_for
-from office.doors import REFUSED, sent
+from office.doors import REFUSED, PersonRequest, sent
 from office.drawing.sections import near
 from office.forms.kinds import (
     GEOMETRY,
@@ -43,7 +43,7 @@ class Drawn:
     trouble: str
 
 
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: PersonRequest) -> HttpResponse:
     kinds = Kind.objects.annotate(
         position_count=Count("positions", distinct=True),
         machine_count=Count("machines", distinct=True),
@@ -51,7 +51,7 @@ def listing(request: HttpRequest) -> HttpResponse:
     return render(request, "office/kinds/list.html", {"kinds": kinds})
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     kind = kind_for(request.user, pk)
     context = {
         "kind": kind,
@@ -63,7 +63,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/kinds/kind.html", context)
 
 
-def edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+def edit(request: PersonRequest, pk: int | None = None) -> HttpResponse:
     """Add a kind or change one; another part is added by its button, and nothing is lost."""
     kind = kind_for(request.user, pk, write=True) if pk else None
     parts = Parts(request.POST if request.method == "POST" else None, kind)
@@ -78,7 +78,7 @@ def edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     return render(request, "office/kinds/edit.html", context, status=status)
 
 
-def draw(request: HttpRequest) -> HttpResponse:
+def draw(request: PersonRequest) -> HttpResponse:
     """The sections of what is being typed; keeps nothing."""
     parts = Parts(request.POST, None)
     parts.are_valid()
@@ -144,7 +144,7 @@ class Parts:
                 found.append(_drawn([row], labels=names_said(said["names"])))
         return found
 
-    def save(self, request: HttpRequest) -> Kind | None:
+    def save(self, request: PersonRequest) -> Kind | None:
         """One action for all of it; what it refuses is written beside the part that it names."""
         labelled: list[tuple[str, PositionsForm]] = [
             (label, form)

@@ -1,10 +1,11 @@
 """One machine: its columns in section, what they sold, what was done to it."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
+from typing import Any
 
 from django.contrib import messages
 from django.db.models import Sum
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
@@ -17,7 +18,7 @@ from fleet.sales.models import MachineInterval, SaleInterval
 from fleet.sales.queries.reads import reads_of
 from office import glances
 from office.columns import standing
-from office.doors import sent, tell, tried
+from office.doors import PersonRequest, sent, tell, tried
 from office.drawing.sections import WHOLE, scale_said
 from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm
 from office.forms.selections import WiringForm
@@ -29,7 +30,7 @@ SALES_OVER = timedelta(days=28)
 SHOWN = 20
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     machine = machine_for(request.user, pk)
     now = timezone.now()
     columns = list(columns_of(machine))
@@ -61,7 +62,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/machines/machine.html", context)
 
 
-def sales_of(machine: Machine, since: object) -> dict[str, object] | None:
+def sales_of(machine: Machine, since: datetime) -> Any:
     """Units and money of the machine in the intervals that ended since; None without any."""
     totals = (
         MachineInterval.objects.filter(machine=machine, ends_at__gte=since)
@@ -75,7 +76,7 @@ def sales_of(machine: Machine, since: object) -> dict[str, object] | None:
     return totals.first()
 
 
-def sales_by_column(machine: Machine, since: object) -> list[dict[str, object]]:
+def sales_by_column(machine: Machine, since: datetime) -> list[Any]:
     """What each selection and column sold in the intervals that ended since."""
     return list(
         SaleInterval.objects.filter(interval__machine=machine, interval__ends_at__gte=since)
@@ -100,7 +101,7 @@ def sales_by_column(machine: Machine, since: object) -> list[dict[str, object]]:
     )
 
 
-def change(request: HttpRequest, pk: int) -> HttpResponse:
+def change(request: PersonRequest, pk: int) -> HttpResponse:
     machine = machine_for(request.user, pk, write=True)
     form = MachineForm(request.POST or None, units=Business.the().units, row=machine)
     if (
@@ -121,7 +122,7 @@ def change(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/machines/change.html", context, status=sent(form))
 
 
-def add(request: HttpRequest) -> HttpResponse:
+def add(request: PersonRequest) -> HttpResponse:
     form = NewMachineForm(request.POST or None, units=Business.the().units)
     if request.method == "POST" and form.is_valid():
         added = tried(
@@ -138,7 +139,7 @@ def add(request: HttpRequest) -> HttpResponse:
     return render(request, "office/machines/add.html", {"form": form}, status=sent(form))
 
 
-def wire(request: HttpRequest, pk: int) -> HttpResponse:
+def wire(request: PersonRequest, pk: int) -> HttpResponse:
     """Which columns each selection draws on."""
     machine = machine_for(request.user, pk, write=True)
     form = WiringForm(request.POST or None, columns=list(columns_of(machine)))
@@ -159,7 +160,7 @@ def wire(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/machines/wiring.html", context, status=sent(form))
 
 
-def place(request: HttpRequest, pk: int) -> HttpResponse:
+def place(request: PersonRequest, pk: int) -> HttpResponse:
     """The machine moves to a site."""
     machine = machine_for(request.user, pk, write=True)
     with timezone.override(Business.the().time_zone):

@@ -1,11 +1,11 @@
 """Who works here, and the business's own settings."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.forms.people import BusinessForm, PersonForm
 from office.letters import password_letter
 from people import audit
@@ -15,12 +15,12 @@ from people.models import Business
 from people.queries import people_seen_by, person_for
 
 
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: PersonRequest) -> HttpResponse:
     everybody = people_seen_by(request.user).order_by("-is_active", "name", "pk")
     return render(request, "office/people/list.html", {"people": everybody})
 
 
-def add(request: HttpRequest) -> HttpResponse:
+def add(request: PersonRequest) -> HttpResponse:
     """Add somebody; a letter lets them set a password of their own."""
     form = PersonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
@@ -40,7 +40,7 @@ def add(request: HttpRequest) -> HttpResponse:
     return render(request, "office/people/add.html", {"form": form}, status=sent(form))
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     """One person: their facts, their devices, what was done to their row."""
     person = person_for(request.user, pk, write=True)
     first = {"name": person.name, "email": person.email, "phone": person.phone}
@@ -67,7 +67,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/people/person.html", context, status=sent(form))
 
 
-def let_go(request: HttpRequest, pk: int) -> HttpResponse:
+def let_go(request: PersonRequest, pk: int) -> HttpResponse:
     person = people.let_go(
         person=person_for(request.user, pk, write=True),
         actor=request.user,
@@ -78,7 +78,7 @@ def let_go(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("office:person", pk)
 
 
-def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+def take_back(request: PersonRequest, pk: int) -> HttpResponse:
     person = people.take_back(
         person=person_for(request.user, pk, write=True), actor=request.user, now=timezone.now()
     )
@@ -86,7 +86,7 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("office:person", pk)
 
 
-def send_letter(request: HttpRequest, pk: int) -> HttpResponse:
+def send_letter(request: PersonRequest, pk: int) -> HttpResponse:
     """Send the letter with the link again: the first may be lost, or an hour old."""
     person = person_for(request.user, pk, write=True)
     password_letter(request, kind="welcome")(person)
@@ -94,7 +94,7 @@ def send_letter(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("office:person", pk)
 
 
-def business(request: HttpRequest) -> HttpResponse:
+def business(request: PersonRequest) -> HttpResponse:
     the = Business.the()
     form = BusinessForm(request.POST or None, units="mm", row=the)
     if request.method == "POST" and form.is_valid():

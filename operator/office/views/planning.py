@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString
@@ -18,7 +18,7 @@ from fleet.machines.models import Column, Machine, Product, SetUp
 from fleet.machines.queries.fits import Bench
 from fleet.machines.queries.fleet import columns_of, set_ups_now
 from office import glances
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.drawing.sections import near
 from office.drawing.stack import Loaded
 from office.forms.changeovers import ByHandForm, PlanColumnsForm, ReplaceForm
@@ -39,7 +39,7 @@ class Outlook:
     place: object
 
 
-def plan(request: HttpRequest) -> HttpResponse:
+def plan(request: PersonRequest) -> HttpResponse:
     """Choose columns and a product, see what is computed, then plan."""
     asked = request.POST if request.method == "POST" else request.GET
     keys = [int(key) for key in asked.getlist("column") if key.isdecimal()]
@@ -95,7 +95,7 @@ def plan(request: HttpRequest) -> HttpResponse:
     return render(request, "office/changeovers/planner.html", context, status=status)
 
 
-def replace(request: HttpRequest) -> HttpResponse:
+def replace(request: PersonRequest) -> HttpResponse:
     """One product takes the place of another: see where, and where it cannot, before planning."""
     old, new = _product(request.GET.get("old", "")), _product(request.GET.get("new", ""))
     first = {**_first(new), "old": old, "new": new}

@@ -4,7 +4,7 @@ from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
@@ -15,7 +15,7 @@ from fleet.sales.queries.events import MeaningBook
 from fleet.sales.queries.gates import read_for, reads_seen_by
 from fleet.sales.queries.reads import report_of
 from fleet.sales.queries.reads import tray as tray_of
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.forms.reads import DecisionForm, EpochForm, MatchForm, UploadForm
 from people import audit
 from people.errors import NotFound
@@ -24,12 +24,12 @@ SIZE = 50
 MOST_TOLD = 100
 
 
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: PersonRequest) -> HttpResponse:
     """The tray first: what waits for a person; then the latest reads."""
     return _listing(request, UploadForm())
 
 
-def upload(request: HttpRequest) -> HttpResponse:
+def upload(request: PersonRequest) -> HttpResponse:
     """Take in files; each one's fate is said."""
     form = UploadForm(request.POST, request.FILES)
     if not form.is_valid():
@@ -43,26 +43,26 @@ def upload(request: HttpRequest) -> HttpResponse:
     return render(request, "office/reads/outcomes.html", {"outcomes": outcomes})
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     return _page(request, read_for(request.user, pk))
 
 
-def match(request: HttpRequest, pk: int) -> HttpResponse:
+def match(request: PersonRequest, pk: int) -> HttpResponse:
     form = MatchForm(request.POST, prefix="match")
     return _decide(request, pk, tray.match, match=form)
 
 
-def accept(request: HttpRequest, pk: int) -> HttpResponse:
+def accept(request: PersonRequest, pk: int) -> HttpResponse:
     form = DecisionForm(request.POST, prefix="accept")
     return _decide(request, pk, tray.accept, accept=form)
 
 
-def set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+def set_aside(request: PersonRequest, pk: int) -> HttpResponse:
     form = DecisionForm(request.POST, prefix="aside")
     return _decide(request, pk, tray.set_aside, aside=form)
 
 
-def decide(request: HttpRequest, pk: int) -> HttpResponse:
+def decide(request: PersonRequest, pk: int) -> HttpResponse:
     """How a device's counters are taken in the interval that ends at this read."""
     read = read_for(request.user, pk, write=True)
     interval = MachineInterval.objects.filter(to_read=read).select_related("machine").first()
@@ -82,7 +82,7 @@ def decide(request: HttpRequest, pk: int) -> HttpResponse:
     return _page(request, read_for(request.user, pk), epoch=form)
 
 
-def _listing(request: HttpRequest, form: UploadForm) -> HttpResponse:
+def _listing(request: PersonRequest, form: UploadForm) -> HttpResponse:
     rows = reads_seen_by(request.user).order_by("-pk")
     below = request.GET.get("below", "")
     if below.isdecimal():
@@ -98,7 +98,7 @@ def _listing(request: HttpRequest, form: UploadForm) -> HttpResponse:
     return render(request, "office/reads/list.html", context, status=sent(form))
 
 
-def _decide(request: HttpRequest, pk: int, action: Any, **named: forms.Form) -> HttpResponse:
+def _decide(request: PersonRequest, pk: int, action: Any, **named: forms.Form) -> HttpResponse:
     read = read_for(request.user, pk, write=True)
     ((name, form),) = named.items()
     if form.is_valid() and tried(
@@ -119,7 +119,7 @@ def _told(read: AuditRead) -> list[tuple[EventOccurrence, str]]:
     return [(one, book.of(one.code, one.base, kind).words) for one in found]
 
 
-def _page(request: HttpRequest, read: AuditRead, **given: forms.Form) -> HttpResponse:
+def _page(request: PersonRequest, read: AuditRead, **given: forms.Form) -> HttpResponse:
     named = {
         "match": MatchForm(prefix="match", initial={"machine": read.machine}),
         "accept": DecisionForm(prefix="accept"),

@@ -2,21 +2,21 @@
 
 from django.contrib import messages
 from django.db.models import Count, Q
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from fleet.machines.actions.sites import save_site
 from fleet.machines.models import Placement, Site
 from fleet.machines.queries.gates import site_for
-from office.doors import sent, tried
+from office.doors import PersonRequest, sent, tried
 from office.forms.holdings import SiteForm
 from office.forms.hours import said
 from people import audit
 from people.models import Business
 
 
-def listing(request: HttpRequest) -> HttpResponse:
+def listing(request: PersonRequest) -> HttpResponse:
     search = request.GET.get("search", "").strip()
     rows = Site.objects.annotate(
         machines=Count("placements", filter=Q(placements__ends_at__isnull=True))
@@ -27,7 +27,7 @@ def listing(request: HttpRequest) -> HttpResponse:
     return render(request, "office/sites/list.html", context)
 
 
-def page(request: HttpRequest, pk: int) -> HttpResponse:
+def page(request: PersonRequest, pk: int) -> HttpResponse:
     site = site_for(request.user, pk)
     placements = (
         Placement.objects.filter(site=site)
@@ -44,7 +44,7 @@ def page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "office/sites/site.html", context)
 
 
-def edit(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+def edit(request: PersonRequest, pk: int | None = None) -> HttpResponse:
     site = site_for(request.user, pk, write=True) if pk else None
     first = {"hours": said(site.opening_windows.all())} if site else {}
     form = SiteForm(request.POST or None, units=Business.the().units, row=site, initial=first)

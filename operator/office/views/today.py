@@ -1,9 +1,9 @@
 """What is waiting for somebody today."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
-from django.db.models import F, Max, Q
-from django.http import HttpRequest, HttpResponse
+from django.db.models import F, Max, Q, QuerySet
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -13,6 +13,7 @@ from fleet.sales.models import AuditRead, MachineEvent
 from fleet.sales.queries.reads import tray
 from fleet.sales.queries.sold import intervals_awaiting_decision
 from office import glances
+from office.doors import PersonRequest
 from people.models import Business
 from people.roles import Role
 
@@ -20,7 +21,7 @@ SILENT_AFTER = timedelta(days=7)
 SHOWN = 15
 
 
-def page(request: HttpRequest) -> HttpResponse:
+def page(request: PersonRequest) -> HttpResponse:
     """Reads in the tray, changeovers, machines with events, machines not read for long."""
     if not request.user.has_role(*Role):
         return render(request, "office/today_without_role.html")
@@ -58,7 +59,7 @@ def page(request: HttpRequest) -> HttpResponse:
     return render(request, "office/today.html", context)
 
 
-def silent_machines(now: object) -> object:
+def silent_machines(now: datetime) -> "QuerySet[Machine]":
     """Machines in service at a site, not read for long or never, the longest first."""
     return (
         Machine.objects.filter(
@@ -72,6 +73,6 @@ def silent_machines(now: object) -> object:
                 filter=Q(audit_reads__state=AuditRead.State.ACCEPTED),
             )
         )
-        .filter(Q(read_at__isnull=True) | Q(read_at__lt=now - SILENT_AFTER))  # type: ignore[operator]
+        .filter(Q(read_at__isnull=True) | Q(read_at__lt=now - SILENT_AFTER))
         .order_by(F("read_at").asc(nulls_first=True), "asset_tag", "pk")
     )
