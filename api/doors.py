@@ -10,7 +10,6 @@ from functools import cached_property, wraps
 from typing import Any
 
 from django.db import models, transaction
-from django.http import HttpResponse
 from django.utils import timezone
 from django.utils.functional import SimpleLazyObject
 from drf_spectacular.utils import extend_schema
@@ -23,6 +22,7 @@ from people.models import Business, Person
 
 from . import etag, idempotency
 from .errors import Refused
+from .pagination import CursorPagination
 
 Handler = Callable[..., Any]
 Gate = Callable[..., models.Model]
@@ -206,9 +206,10 @@ class Doors(GenericViewSet):
                     {name: [str(e) for e in said] for name, said in found.errors.items()}
                 )
             rows = found.qs
-        page = self.paginator.paginate_queryset(rows, self.request, view=self)
+        pages = CursorPagination()
+        page = pages.paginate_queryset(rows, self.request, view=self)
         page = page if shaped is None else [shaped(row) for row in page]
-        return self.paginator.get_paginated_response(self.shown(output, page, many=True))
+        return pages.get_paginated_response(self.shown(output, page, many=True))
 
     def matched(self, gate: Gate, pk: int, output: type[serializers.BaseSerializer]) -> Any:
         """The row under a lock, once the caller has shown the ETag of its present state."""
@@ -221,13 +222,13 @@ class Doors(GenericViewSet):
 
     def get_queryset(self) -> "models.QuerySet[Any]":
         """Only the description of the API asks; handlers name their own query."""
-        return self.described_by.objects.none()
+        return self.described_by._default_manager.none()
 
     described_by: type[models.Model] = Business
 
 
-def nothing() -> HttpResponse:
-    return Response(status=204)  # type: ignore[return-value]
+def nothing() -> Response:
+    return Response(status=204)
 
 
 def refuse_unknown(request: Request, known: tuple[str, ...]) -> None:

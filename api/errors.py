@@ -156,8 +156,8 @@ def _told(error: Exception) -> Told | None:
 
 def _of_the_framework(error: exceptions.APIException) -> Told:
     headers: dict[str, str] = {}
-    if getattr(error, "auth_header", None):
-        headers["WWW-Authenticate"] = error.auth_header
+    if realm := getattr(error, "auth_header", None):
+        headers["WWW-Authenticate"] = realm
     match error:
         case exceptions.ValidationError():
             places = list(_places(error.detail))
@@ -167,14 +167,13 @@ def _of_the_framework(error: exceptions.APIException) -> Told:
             return 400, str(error.detail), "malformed", [], headers
         case exceptions.AuthenticationFailed():
             # RFC 6750, section 3.1: what was shown opens nothing.
-            realm = headers.get("WWW-Authenticate", "Bearer")
-            named = {"WWW-Authenticate": f'{realm}, error="invalid_token"'}
+            named = {"WWW-Authenticate": f'{realm or "Bearer"}, error="invalid_token"'}
             return 401, str(error.detail), "bad_token", [], named
         case exceptions.NotAuthenticated():
             detail = "send a device token (Authorization: Bearer …) or sign in at the desk"
             return 401, detail, None, [], headers
         case exceptions.Throttled():
-            wait = max(1, round(error.wait or 1))
+            wait = max(1, round(getattr(error, "wait", None) or 1))
             return 429, f"try again in {wait} s", None, [], {**headers, "Retry-After": str(wait)}
     return error.status_code, str(error.detail), CODES.get(error.status_code), [], headers
 

@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-from django.core.exceptions import FieldDoesNotExist, ValidationError
+from django.core.exceptions import ValidationError
 from django.db.models import Field, Model, Q, QuerySet
 from rest_framework.pagination import BasePagination
 from rest_framework.request import Request
@@ -45,7 +45,7 @@ class CursorPagination(BasePagination):
     """`limit` and `cursor` in the query; `items`, `next` and `previous` in the body, and `Link`."""
 
     def paginate_queryset(
-        self, queryset: "QuerySet[Any]", request: Request, view: "APIView | None" = None
+        self, queryset: Any, request: Request, view: "APIView | None" = None
     ) -> list[Any]:
         self.request = request
         limit = _limit(request.query_params.get("limit"))
@@ -182,16 +182,14 @@ def _turned(name: str) -> str:
     return name[1:] if name.startswith("-") else f"-{name}"
 
 
-def _field(model: type[Model], name: str) -> "Field[Any, Any]":
+def _field(model: Any, name: str) -> "Field[Any, Any]":
     *path, last = name.lstrip("-").split("__")
     for step in path:
         model = model._meta.get_field(step).related_model
     if last == "pk":
         return model._meta.pk
-    try:
-        return model._meta.get_field(last).target_field  # type: ignore[union-attr]
-    except (AttributeError, FieldDoesNotExist):
-        return model._meta.get_field(last)
+    field = model._meta.get_field(last)
+    return field.target_field if field.is_relation else field
 
 
 def _read(row: Any, name: str) -> Any:

@@ -4,7 +4,7 @@ from typing import Any
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
-from drf_spectacular.utils import OpenApiParameter
+from drf_spectacular.utils import Direction, OpenApiParameter
 
 from . import errors, idempotency, plain
 
@@ -58,7 +58,8 @@ class Schema(AutoSchema):
         return f"{noun}_{getattr(self.view, 'action', self.method.lower())}".replace("-", "_")
 
     def get_override_parameters(self) -> list[Any]:
-        door, found = self.door, []
+        door = self.door
+        found: list[Any] = []
         if door is None:
             return found
         if door.takes_key:
@@ -128,7 +129,7 @@ class Schema(AutoSchema):
     def _get_paginator(self) -> Any:
         return super()._get_paginator() if self.door is not None and self.door.paged else None
 
-    def _get_response_bodies(self, direction: str = "response") -> dict[str, Any]:
+    def _get_response_bodies(self, direction: Direction = "response") -> dict[str, Any]:
         found = super()._get_response_bodies(direction)
         door = self.door
         statuses = {*ALWAYS, 401}

@@ -82,9 +82,9 @@ class Moment(serializers.DateTimeField):
             raise serializers.ValidationError("give a moment between 1990 and 2200")
         return given
 
-    def to_representation(self, value: Any) -> str | None:
+    def to_representation(self, value: Any) -> str:
         # The database gives UTC, so that nothing is to be converted; lists are long.
-        return None if value is None else value.isoformat().replace("+00:00", "Z")
+        return value.isoformat().replace("+00:00", "Z")
 
 
 class Zone(serializers.CharField):
@@ -110,7 +110,7 @@ class Ref(serializers.PrimaryKeyRelatedField):
     def get_attribute(self, instance: Any) -> Any:
         return instance.serializable_value(self.source)
 
-    def to_representation(self, value: int) -> int:
+    def to_representation(self, value: Any) -> Any:
         return value
 
 
@@ -159,11 +159,12 @@ class RowShape(Strict, serializers.ModelSerializer):
 
     @cached_property
     def _shown(self) -> list[tuple[str, Callable[[Any], Any], Callable[[Any], Any]]]:
-        columns = {column.name for column in self.Meta.model._meta.concrete_fields}
+        model: Any = self.Meta.model
+        columns = {column.name for column in model._meta.concrete_fields}
         return [
             (
                 name,
-                attrgetter(field.source)
+                attrgetter(str(field.source))
                 if field.source in columns and not isinstance(field, Ref)
                 else field.get_attribute,
                 field.to_representation,

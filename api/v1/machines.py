@@ -166,7 +166,7 @@ class Machines(Doors):
         rows = machine.placements.select_related("site").order_by("-starts_at", "pk")
         return Response(self.shown(PlacementOut, rows, many=True))
 
-    @placements.mapping.post
+    @placements.mapping.post  # type: ignore[attr-defined]
     @writes(PlacementIn, MachineOut, tagged=True, summary="Place a machine at a site, or nowhere")
     def place(self, request: Request, pk: int, given: dict[str, Any]) -> Response:
         machine = gates.machine_for(self.person, pk, write=True)

@@ -36,7 +36,7 @@ class RawParser(BaseParser):
 
     media_type = RAW
 
-    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> bytes:
+    def parse(self, stream: Any, media_type: Any = None, parser_context: Any = None) -> Any:
         return stream.read()
 
 

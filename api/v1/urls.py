@@ -1,5 +1,7 @@
 """The addresses of version 1. Each needs a row in people/policy.py for every method it takes."""
 
+from typing import Any
+
 from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
@@ -50,7 +52,7 @@ for prefix, doors, noun in (
 ):
     router.register(prefix, doors, basename=noun)
 
-ONE = {"get": "retrieve", "patch": "partial_update"}
+ONE: dict[str, Any] = {"get": "retrieve", "patch": "partial_update"}
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include(router.urls)),
     path("me", people.Me.as_view({"get": "retrieve"}, basename="me"), name="me"),
