@@ -1,6 +1,5 @@
 """Audit files read and told, and nothing kept: for any machine with Python, without a database."""
 
-import json
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -11,7 +10,6 @@ from fleet.compute.audit.reader import read_report
 from fleet.compute.audit.report import Report
 
 from .files import FoundFile
-from .plain import plain, shape_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,13 +20,12 @@ class FileSaid:
     report: Report
 
 
-_SEGMENTS = frozenset({"segments"})
+_JSON = TypeAdapter(FileSaid)
 
 
 def schema() -> dict[str, Any]:
     """The JSON Schema of what `as_json` gives: a list of files."""
-    shape: Any = shape_of(FileSaid)
-    return TypeAdapter(list[shape]).json_schema()
+    return TypeAdapter(list[FileSaid]).json_schema(mode="serialization")
 
 
 def as_json(files: Iterable[FoundFile], *, segments: bool = False) -> Iterator[str]:
@@ -36,8 +33,8 @@ def as_json(files: Iterable[FoundFile], *, segments: bool = False) -> Iterator[s
     yield "["
     for index, file in enumerate(files):
         said = FileSaid(file.name, read_report(file.data))
-        told = plain(said, without=frozenset() if segments else _SEGMENTS)
-        yield ("," if index else "") + "\n" + json.dumps(told, ensure_ascii=False)
+        left_out = None if segments else {"report": {"segments"}}
+        yield ("," if index else "") + "\n" + _JSON.dump_json(said, exclude=left_out).decode()
     yield "\n]\n"
 
 

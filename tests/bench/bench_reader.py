@@ -18,7 +18,7 @@ from tests.fleet.compute.audit.samples import many_selections
 pytestmark = pytest.mark.bench
 
 FILE = many_selections(6)
-# Measured at 30 to 34 times the baseline (1.9 to 2.1 ms, on a machine with other work): some 3,000
+# Measured at 33 to 36 times the baseline (1.9 to 2.1 ms, on a machine with other work): some 3,000
 # typed values against 300 bare splits.
 MOST_TIMES_BASELINE = 45
 MOST_TIMES_PER_DOUBLING = 2.5

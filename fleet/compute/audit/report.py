@@ -5,16 +5,13 @@ integer that was read, in minor units of the file's currency; ``Currency.decimal
 the point goes. Times are the machine's own: the text as sent, and the same as a naive datetime
 where it can be read.
 
-What a file holds by the dozen is a named tuple, all else a frozen dataclass: the first is made in
-half the time, and making values is most of the work of reading.
-
 "Ever" means since the machine was initialised; those counters are never reset. "Since reset"
 means since somebody last read the machine and reset it.
 """
 
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from fleet.compute.audit.pieces import NO_TUBES, BillLine, CoinLine, TubeLine, Tubes
 from fleet.compute.audit.totals import NO_COUNTERS, NO_TOTALS, Amounts, Counters, Totals
@@ -50,7 +47,8 @@ class Warning:
     effect: Effect = "note"
 
 
-class Segment(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Segment:
     """One line as read: its number in the file (from 1), its id, and its elements, trimmed.
 
     Elements 01 and 02 of segment SD1 are passwords and are already withheld here.
@@ -166,7 +164,8 @@ class PaymentSystem:
     status: str | None
 
 
-class PaymentLine(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class PaymentLine:
     """PA7: paid vends of one selection by payment device, price list and applied price.
 
     A breakdown of PA2, never to be added to it. `device` is CA cash, DA or DB cashless, TA token;
@@ -202,7 +201,8 @@ class SoldOut:
     asked_count_since_reset: int | None = None
 
 
-class Selection(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Selection:
     """PA1 with the PA2, PA3, PA4, PA5, PA6, PA7 and PA8 that belong to it.
 
     `ordinal` counts selections of the same id in the file, from 1. `motor_absent` is not sold

@@ -1,16 +1,14 @@
 """Counters and the totals of a whole machine, by the segments that carry them."""
 
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal
 
 BillUnit = Literal["minor", "whole", "undecided"]
 
 
-class Counters(NamedTuple):
-    """A count and its money, each since the machine was initialised and since the last reset.
-
-    A named tuple, as a file holds hundreds: it is made in half the time of a frozen dataclass.
-    """
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """A count and its money, each since the machine was initialised and since the last reset."""
 
     count_ever: int | None = None
     value_ever_minor: int | None = None
@@ -34,7 +32,8 @@ class Counters(NamedTuple):
 NO_COUNTERS = Counters()
 
 
-class Amounts(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Amounts:
     """Money only, since the machine was initialised and since the last reset."""
 
     ever_minor: int | None = None

@@ -105,7 +105,7 @@ class Values:
             if len(four) == 4 and "" not in four and max(map(len, four)) <= _NARROWEST:
                 digits = "".join(four)
                 if digits.isascii() and digits.isdigit():
-                    return Counters._make(map(int, four))
+                    return Counters(*map(int, four))
         count_ever = self._counter(segment, where.count_ever)
         value_ever = self._counter(segment, where.value_ever)
         count_since_reset = self._counter(segment, where.count_since_reset)
