@@ -114,8 +114,9 @@ def _alone(scope: str) -> bool:
 
 
 def _fingerprint(request: Request) -> str:
-    kind = request.content_type or ""
-    return hashlib.sha256(kind.encode() + b"\0" + request._request.body).hexdigest()
+    # The whole path is in here too, since the row's own column may cut a long one short.
+    head = f"{request.get_full_path()}\0{request.content_type or ''}\0"
+    return hashlib.sha256(head.encode() + request._request.body).hexdigest()
 
 
 def _again(stored: IdempotencyKey) -> HttpResponse:

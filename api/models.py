@@ -16,7 +16,7 @@ class IdempotencyKey(models.Model):
     method = models.CharField(max_length=6)
     path = models.CharField(max_length=300)
     key = models.CharField(max_length=200)
-    fingerprint = models.CharField(max_length=64, help_text="SHA-256 of the body and its type.")
+    fingerprint = models.CharField(max_length=64, help_text="SHA-256 of path, type and body.")
     status = models.PositiveSmallIntegerField()
     headers = models.JSONField(default=dict)
     body = models.BinaryField()

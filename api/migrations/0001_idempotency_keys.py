@@ -21,7 +21,7 @@ class Migration(migrations.Migration):
                 ('method', models.CharField(max_length=6)),
                 ('path', models.CharField(max_length=300)),
                 ('key', models.CharField(max_length=200)),
-                ('fingerprint', models.CharField(help_text='SHA-256 of the body and its type.', max_length=64)),
+                ('fingerprint', models.CharField(help_text='SHA-256 of path, type and body.', max_length=64)),
                 ('status', models.PositiveSmallIntegerField()),
                 ('headers', models.JSONField(default=dict)),
                 ('body', models.BinaryField()),

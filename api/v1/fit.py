@@ -31,6 +31,7 @@ class Search(Shape):
         max_length=100,
         help_text="Part of the name, or of the asset tag.",
     )
+    limit = serializers.IntegerField(required=False, default=200, min_value=1, max_value=2000)
 
 
 class WhichProduct(Shape):

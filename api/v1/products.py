@@ -172,4 +172,5 @@ class Products(Doors):
     @action(detail=True, url_path="where-fits")
     def where_fits(self, request: Request, pk: int, asked: dict[str, Any]) -> Response:
         product = gates.product_for(self.person, pk)
-        return Response(self.shown(ColumnFitOut, fits.where_fits(product, **asked), many=True))
+        best = fits.where_fits(product, search=asked["search"])[: asked["limit"]]
+        return Response(self.shown(ColumnFitOut, best, many=True))

@@ -142,7 +142,8 @@ class Columns(Doors):
     @action(detail=True, url_path="what-fits")
     def what_fits(self, request: Request, pk: int, asked: dict[str, Any]) -> Response:
         column = gates.column_for(self.person, pk)
-        return Response(self.shown(ProductFitOut, fits.what_fits(column, **asked), many=True))
+        best = fits.what_fits(column, search=asked["search"])[: asked["limit"]]
+        return Response(self.shown(ProductFitOut, best, many=True))
 
     @writes(AsFound, SetUpOut, status=201, summary="Record how a column was found set")
     @action(detail=True, methods=["post"], url_path="set-ups")

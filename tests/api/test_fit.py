@@ -69,3 +69,5 @@ def test_the_lists_agree_with_the_whole_answers(
     columns = as_driver.get(f"/products/{tea.pk}/where-fits", {"search": "LOB"}).json()
     assert len(columns) == 4
     assert {one["holds_now"] for one in columns} == {"Cola", "Tea", None}
+    fewer = as_driver.get(f"/products/{tea.pk}/where-fits", {"limit": 2}).json()
+    assert fewer == columns[:2]

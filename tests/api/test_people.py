@@ -133,4 +133,7 @@ def test_the_desks_session_works_with_its_csrf_token(owner: Person, refused: Ref
     client.force_login(owner, backend="django.contrib.auth.backends.ModelBackend")
     desk = Caller(client)
     assert desk.get("/me").json()["id"] == owner.pk
-    refused(desk.post("/packages", {"name": "can", "shape": "can"}), 403)
+    body = {"name": "can", "shape": "can"}
+    refused(desk.post("/packages", body), 403)
+    client.cookies["csrftoken"] = "a" * 32
+    assert desk.post("/packages", body, **{"X-CSRFToken": "a" * 32}).status_code == 201

@@ -1,0 +1,13 @@
+"""The API's own pages, read in a browser without the internet and under the strict policy."""
+
+from playwright.sync_api import Page, expect
+
+
+def test_the_api_is_described_offline(desk_page: Page) -> None:
+    asked: list[str] = []
+    desk_page.on("request", lambda request: asked.append(request.url))
+    desk_page.goto("/api/v1/docs")
+    expect(desk_page.get_by_role("heading", name="Colonnade")).to_be_visible()
+    expect(desk_page.locator("#operations-changeovers-changeover_complete")).to_be_visible()
+    here = desk_page.url.split("/api/")[0]
+    assert [url for url in asked if not url.startswith((here, "data:"))] == []
