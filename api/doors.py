@@ -38,6 +38,7 @@ class Door:
     matched: bool = False
     takes_key: bool = False
     key_required: bool = False
+    public: bool = False
 
 
 def gives(
@@ -83,6 +84,7 @@ def writes(
     matched: bool = False,
     key: str = "optional",
     atomic: bool = True,
+    public: bool = False,
     described: Any = None,
     query: type[serializers.Serializer] | None = None,
     summary: str | None = None,
@@ -91,7 +93,8 @@ def writes(
 
     `given` is the shape of the body; the handler gets it validated as `given`. `key` says whether
     an Idempotency-Key is "required", "optional" or "none" (for answers that must not be kept, and
-    for doors that are not atomic). `described` describes a body that the handler reads itself.
+    for doors that are not atomic). `described` describes a body that the handler reads itself;
+    `public` says that nobody needs to have signed in, which is the policy's to allow.
     """
 
     def declare(handler: Handler) -> Handler:
@@ -125,6 +128,7 @@ def writes(
             matched=matched,
             takes_key=key != "none",
             key_required=key == "required",
+            public=public,
         )
         return extend_schema(
             request=described or given,

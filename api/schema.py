@@ -8,6 +8,23 @@ from drf_spectacular.utils import Direction, OpenApiParameter
 
 from . import errors, idempotency, plain
 
+ABOUT = """
+The whole business through one door. JSON in and out; lengths in millimetres as numbers, money as
+text in the business's currency, moments with their offset (RFC 3339), a machine's own clock
+without.
+
+**Sign in.** `POST /api/v1/tokens` with e-mail and password gives a device token; send it as
+`Authorization: Bearer …`.
+
+**Refusals** are problems (RFC 9457): `code` is stable, `errors` name the place by JSON pointer.
+
+**Edits** start from a state: send its `ETag` in `If-Match`. Missing is 428, stale is 412.
+
+**Writes from the road** carry an `Idempotency-Key` of the client's own: sent again with the same
+body within a day, the write takes no second effect and is answered alike.
+
+**Lists** come in pages: follow `next`, or `Link`. A filter that is unknown is refused.
+"""
 PROBLEM_NAME = "Problem"
 PROBLEM = {
     "type": "object",
@@ -49,6 +66,9 @@ class Schema(AutoSchema):
         return getattr(
             getattr(self.view, getattr(self.view, "action", "") or "", None), "door", None
         )
+
+    def get_auth(self) -> list[Any]:
+        return [] if self.door is not None and self.door.public else super().get_auth()
 
     def get_tags(self) -> list[str]:
         return [self.path.removeprefix("/api/v1/").split("/")[0]]
@@ -150,6 +170,7 @@ def add_problems(
     result: dict[str, Any], generator: Any, request: Any, public: bool
 ) -> dict[str, Any]:
     """Add the shape of a problem and one shared response for each status it comes with."""
+    result["info"]["description"] = ABOUT.strip()
     components = result.setdefault("components", {})
     schemas = components.setdefault("schemas", {})
     schemas[PROBLEM_NAME] = PROBLEM

@@ -102,6 +102,7 @@ class Tokens(Doors):
         TokenWithSecret,
         status=201,
         key="none",
+        public=True,
         atomic=False,  # a refused sign-in must leave its trace, or nobody is ever locked out
         summary="Sign a device in with e-mail and password",
     )

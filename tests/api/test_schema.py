@@ -10,6 +10,7 @@ from django.core.management import call_command
 from django.test import Client
 
 from api.v1.description import described
+from people import policy
 
 COMMITTED = Path(__file__).resolve().parents[2] / "api" / "v1" / "openapi.yaml"
 
@@ -48,6 +49,18 @@ def test_every_operation_says_what_it_refuses_and_who_may_ask() -> None:
         for status, response in responses.items():
             if status.startswith("4"):
                 assert response == {"$ref": f"#/components/responses/Problem{status}"}, where
+
+
+def test_only_signing_in_needs_no_one_signed_in() -> None:
+    open_doors = [
+        (method, path)
+        for path, method, operation in operations(yaml.safe_load(COMMITTED.read_text()))
+        if not operation.get("security")
+    ]
+    assert open_doors == [("post", "/api/v1/tokens")]
+    row = policy.row_for("POST", "api:token-list")
+    assert row is not None
+    assert row.who is policy.Anyone.PUBLIC
 
 
 def test_what_must_not_happen_twice_needs_a_key() -> None:
