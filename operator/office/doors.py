@@ -8,6 +8,7 @@ from django import forms
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.cache import patch_vary_headers
 
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
 from people.models import Person
@@ -67,6 +68,19 @@ def tell(form: forms.BaseForm, error: Unable) -> None:
         form.add_error(next((one for one in asked if one in form.fields), None), message)
     if not fields:
         form.add_error(None, error.message)
+
+
+def part_or_page(
+    request: HttpRequest, part: str, page: str, context: dict[str, Any]
+) -> HttpResponse:
+    """The part alone for a request of htmx, else the whole page; a cache keeps the two apart."""
+    response = render(request, part if asks_for_part(request) else page, context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def asks_for_part(request: HttpRequest) -> bool:
+    return bool(request.headers.get("HX-Request"))
 
 
 def sent(form: forms.BaseForm) -> int:

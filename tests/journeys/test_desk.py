@@ -172,6 +172,27 @@ def test_from_a_suspicion_to_a_planned_correction(
         assert pages_of(desk_page.pdf(format=paper)) == 1, paper
 
 
+def test_the_way_back_through_a_search_shows_whole_pages(
+    desk_page: Page, dispatcher: Person, lobby: Machine, world: World, sign_in: SignIn
+) -> None:
+    world.machine("YARD-2", lobby.kind)
+    sign_in(desk_page, dispatcher)
+    desk_page.goto("/changeovers/")
+    desk_page.get_by_role("link", name="Fleet").click()
+    rows = desk_page.locator("#found tbody tr")
+    expect(rows).to_have_count(2)
+    desk_page.get_by_label("Tag, serial or site").press_sequentially("yard")
+    expect(rows).to_have_count(1)
+    desk_page.get_by_role("link", name="YARD-2").click()
+    expect(desk_page.get_by_role("heading", name="YARD-2")).to_be_visible()
+    desk_page.go_back()
+    expect(desk_page.get_by_role("heading", name="Fleet")).to_be_visible()
+    expect(rows).to_have_count(1)
+    expect(desk_page.get_by_label("Tag, serial or site")).to_have_value("yard")
+    desk_page.go_back()  # one search is one step, however many letters it took
+    expect(desk_page.get_by_role("heading", name="Changeovers", exact=True)).to_be_visible()
+
+
 def test_carrying_it_out_on_a_phone(
     phone_page: Page,
     driver: Person,

@@ -98,18 +98,31 @@ class PositionsForm(PartForm):
         super().__init__(*args, **kwargs)
         self.order_fields(["names", *self.columns])
 
-    def parts(self) -> list[tuple[str, list[forms.BoundField]]]:
-        """The inputs by what they are about, in the order a tape measure goes."""
+    def parts(self) -> list[tuple[str, list[forms.BoundField], bool]]:
+        """The inputs by what they are about, in the order a tape measure goes.
+
+        The last says whether to lay them open: what a stored position does not have stays folded.
+        """
         found: dict[str, list[forms.BoundField]] = {name: [] for name in PARTS}
         for name in self.fields:
             found[_part(name)].append(self[name])
-        return list(found.items())
+        return [
+            (part, inputs, self.row is None or any(_says_something(one) for one in inputs))
+            for part, inputs in found.items()
+        ]
 
     def clean_names(self) -> list[str]:
         labels = labels_of(self.cleaned_data["names"])
         if len(labels) > MOST_POSITIONS:
             raise forms.ValidationError(f"at most {MOST_POSITIONS} positions in a kind")
         return labels
+
+
+def _says_something(bound: forms.BoundField) -> bool:
+    # Marks every third notch are filled in for every rail, even for one that is not there.
+    return bool(bound.errors) or (
+        not bound.name.endswith("_mark_every") and bound.value() not in (None, "")
+    )
 
 
 def _part(name: str) -> str:

@@ -12,7 +12,7 @@ from fleet.machines.queries.fleet import columns_of, set_ups_of
 from fleet.machines.queries.gates import column_for, product_for
 from office import glances
 from office.columns import standing
-from office.doors import PersonRequest
+from office.doors import PersonRequest, asks_for_part, part_or_page
 from office.drawing.sections import NEAR, scale_said
 from people import audit
 
@@ -52,8 +52,9 @@ def column(request: PersonRequest, pk: int) -> HttpResponse:
         "answers": answers,
         "counts": _counts(one.fit.verdict for one in answers),
     }
-    if request.headers.get("HX-Request"):
-        return render(request, "office/fit/what_fits_part.html", context)
+    templates = ("office/fit/what_fits_part.html", "office/fit/column.html")
+    if asks_for_part(request):
+        return part_or_page(request, *templates, context)
     shown = next(iter(columns_of(found.machine).filter(pk=found.pk)))
     bench = fits.Bench.for_kinds([found.machine.kind_id])
     place = glances.places([found.machine]).get(found.machine_id)
@@ -65,7 +66,7 @@ def column(request: PersonRequest, pk: int) -> HttpResponse:
         "open_changeover": next(iter(shown.changeovers_open), None),  # type: ignore[attr-defined]
         "entries": audit.entries_of(found)[:20],
     }
-    return render(request, "office/fit/column.html", context)
+    return part_or_page(request, *templates, context)
 
 
 def product(request: PersonRequest, pk: int) -> HttpResponse:
@@ -88,9 +89,9 @@ def product(request: PersonRequest, pk: int) -> HttpResponse:
         "more": len(answers) - len(shown),
         "verdicts": list(Verdict),
     }
-    part = request.headers.get("HX-Request")
-    template = "office/fit/where_fits_part.html" if part else "office/fit/product.html"
-    return render(request, template, context)
+    return part_or_page(
+        request, "office/fit/where_fits_part.html", "office/fit/product.html", context
+    )
 
 
 def _counts(verdicts: object) -> list[tuple[str, int]]:

@@ -1,13 +1,12 @@
 """The fleet as a list."""
 
 from django.http import HttpResponse
-from django.shortcuts import render
 
 from fleet.machines.models import Machine
 from fleet.machines.queries.fleet import machines_listed
 from fleet.sales.models import MachineEvent
 from office import glances
-from office.doors import PersonRequest
+from office.doors import PersonRequest, part_or_page
 from office.forms.fleet import FleetFilter
 from office.paging import page_of
 
@@ -33,11 +32,9 @@ def listing(request: PersonRequest) -> HttpResponse:
         "lines": lines(page.rows),
         "counted": rows.count(),
     }
-    whole = not request.headers.get("HX-Request")
-    template = "office/machines/list.html" if whole else "office/machines/list_part.html"
-    response = render(request, template, context)
-    response["Vary"] = "HX-Request"
-    return response
+    return part_or_page(
+        request, "office/machines/list_part.html", "office/machines/list.html", context
+    )
 
 
 def lines(machines: object) -> list[dict[str, object]]:
