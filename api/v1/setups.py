@@ -11,7 +11,9 @@ from rest_framework.response import Response
 from api.doors import Doors, gives, writes
 from api.filters import Flag, Id, Moment
 from api.shapes import Money, Ref, RowShape
+from fleet.compute.rails import End
 from fleet.machines.actions import setups
+from fleet.machines.geometry import setting_said
 from fleet.machines.models import Changeover, Column, DepthProgram, Product, SetUp
 from fleet.machines.queries import fits, fleet, gates
 
@@ -73,6 +75,8 @@ class ColumnOut(RowShape):
     selection = serializers.CharField(source="selection.code", default=None, allow_null=True)
     picture = serializers.CharField(source="selection.picture", default=None, allow_null=True)
     set_up = SetUpOut(among="set_ups_now", allow_null=True, help_text="In force now.")
+    front_said = serializers.SerializerMethodField(help_text="As a hand finds the setting.")
+    rear_said = serializers.SerializerMethodField()
     changeover = OpenChangeover(
         among="changeovers_open", allow_null=True, help_text="Planned or in hand."
     )
@@ -88,8 +92,23 @@ class ColumnOut(RowShape):
             "selection",
             "picture",
             "set_up",
+            "front_said",
+            "rear_said",
             "changeover",
         )
+
+    def get_front_said(self, column: Column) -> str | None:
+        return _said(column, End.FRONT)
+
+    def get_rear_said(self, column: Column) -> str | None:
+        return _said(column, End.REAR)
+
+
+def _said(column: Column, end: End) -> str | None:
+    now = next(iter(column.set_ups_now), None)  # type: ignore[attr-defined]
+    if now is None:
+        return None
+    return setting_said(column.position, end, getattr(now, f"{end.value}_setting"))
 
 
 class SetUpFilter(FilterSet):

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
-from fleet.compute import packages, positions, rails
+from fleet.compute import packages, positions, rails, words
 from fleet.compute.rules import Rules
 from fleet.compute.units import Units
 from people.models import Business
@@ -55,6 +55,14 @@ def position_of(
         greatest_deep=row.greatest_deep,
         cradle_units=row.cradle_units,
     )
+
+
+def setting_said(row: Position, end: rails.End, notch: int | None) -> str | None:
+    """A setting as a hand finds it; None when nothing is set or the rail has no such notch now."""
+    half = _half(row, end, {})
+    if half is None or notch is None or not 0 <= notch < half.rail.notches:
+        return None
+    return words.said(half.rail, end, notch)
 
 
 def board_of(kind: Kind) -> positions.Board:

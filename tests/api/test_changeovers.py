@@ -47,6 +47,12 @@ def done(planned: dict[str, Any], **changes: Any) -> dict[str, Any]:
     } | changes
 
 
+def words_of(notch: int) -> str:
+    marks = ["", "first", "second", "third", "fourth", "fifth", "sixth"][notch // 3]
+    more = ["", ", then one more", ", then two more"][notch % 3]
+    return f"the {marks} mark{more}"
+
+
 def test_planned_taken_and_completed(bottle_in_1: dict[str, Any], as_driver: Any) -> None:
     address = f"/changeovers/{bottle_in_1['id']}"
     assert bottle_in_1["deep"] == 1
@@ -62,7 +68,11 @@ def test_planned_taken_and_completed(bottle_in_1: dict[str, Any], as_driver: Any
     assert ended.json()["state"] == "done"
     assert ended.json()["removed"][0]["count"] == 9
 
-    now = as_driver.get(f"/columns/{bottle_in_1['column']}").json()["set_up"]
+    column = as_driver.get(f"/columns/{bottle_in_1['column']}").json()
+    # Marks at every third notch: the words are the count's own quotient and remainder.
+    assert column["front_said"] == words_of(bottle_in_1["front_setting"])
+    assert column["rear_said"] is None
+    now = column["set_up"]
     assert now["product_name"] == "Tea"
     assert now["id"] == ended.json()["to_set_up"]
     history = as_driver.get("/set-ups", {"column": bottle_in_1["column"]}).json()["items"]
