@@ -1,6 +1,7 @@
 """Global Trade Item Numbers: check digits and the 14-digit form.
 
-Source: GS1 General Specifications, check digit calculation: from the right, without the check digit,
+Source: GS1 General Specifications, check digit calculation: from the right, without the check
+digit,
 weights 3, 1, 3, 1 …; the check digit brings the sum to a multiple of ten.
 """
 
@@ -18,9 +19,11 @@ def check_digit(body: str) -> int:
 
 
 def as_gtin14(text: str) -> str:
-    """The number as 14 digits with leading zeros. GTIN-8, UPC-A (12), EAN-13 and GTIN-14 are accepted.
+    """The number as 14 digits with leading zeros. GTIN-8, UPC-A (12), EAN-13 and GTIN-14 are
+    accepted.
 
-    Spaces and hyphens are passed over. Raises BadGtin, naming the expected digit when only that is wrong.
+    Spaces and hyphens are passed over. Raises BadGtin, naming the expected digit when only that is
+    wrong.
     """
     digits = text.replace(" ", "").replace("-", "")
     if not digits.isascii() or not digits.isdigit():

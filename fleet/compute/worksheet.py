@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fleet.compute.positions import Position, SpiralPosition
 from fleet.compute.rails import End
+from fleet.compute.results import Hold
 from fleet.compute.rules import DEFAULT_RULES, Rules
 from fleet.compute.units import Units
 from fleet.compute.words import number_in_words, said
@@ -42,8 +44,14 @@ def steps(
     after: Wish,
     rules: Rules = DEFAULT_RULES,
     units: Units = Units.MILLIMETRES,
+    *,
+    holds: Mapping[End, Hold] | None = None,
 ) -> tuple[Step, ...]:
-    """The whole order of work: empty, set, program, show, fill, test, note. Common practice."""
+    """The whole order of work: empty, set, program, show, fill, test, note.
+
+    `holds` says what each half's spacers hold the products by; a half it leaves out is held at the
+    end. The order and the checks are common practice, no published source.
+    """
     found = [_empty(before)]
     if isinstance(position, SpiralPosition):
         found.append(
@@ -62,7 +70,8 @@ def steps(
                 old = before.front_notch if end is End.FRONT else before.rear_notch
             if notch is not None:
                 found.append(_spacer(end, notch, old, said(half.rail, end, notch)))
-        found.append(_play(rules, units))
+        by = [(holds or {}).get(end, Hold.END) for end, _ in position.halves()]
+        found += _checks(by, rules, units)
     if after.program is not None:
         found.append(_program(after, before))
     found += [_price(after, before), _picture(after, before)]
@@ -109,14 +118,38 @@ def _spacer(end: End, notch: int, old: int | None, words: str) -> Step:
     )
 
 
-def _play(rules: Rules, units: Units) -> Step:
-    return Step(
-        "check_play",
-        "Lay one layer in and feel the play behind the products from the bottom of the plate to "
-        f"its top: about {units.length(rules.least_play_mm)}, an index finger.",
-        why="Less, and they bind on their way down; more, and they shift off the beam. A plate "
-        "can stand crooked.",
-    )
+def _checks(by: list[Hold], rules: Rules, units: Units) -> list[Step]:
+    """What to see and feel with one layer in, for each way a half is held, once."""
+    found = []
+    if Hold.NECK in by:
+        found.append(
+            Step(
+                "check_neck",
+                "Lay one layer in and see that the spacers lie in the neck, clear of the shoulder "
+                "and of the cap, from the bottom of the pair to its top.",
+                why="On the shoulder they bind; at the cap the bottle can slide off the beam.",
+            )
+        )
+    if Hold.CAP in by:
+        found.append(
+            Step(
+                "check_cap",
+                "Lay one layer in and see that the spacers stand just beyond the cap and touch it "
+                "nowhere, from bottom to top.",
+                why="Touching, they bind; farther off, the products shift off the beam.",
+            )
+        )
+    if Hold.END in by:
+        found.append(
+            Step(
+                "check_play",
+                "Lay one layer in and feel the play behind the products from the bottom of the "
+                f"plate to its top: about {units.length(rules.least_play_mm)}, an index finger.",
+                why="Less, and they bind on their way down; more, and they shift off the beam. A "
+                "plate can stand crooked.",
+            )
+        )
+    return found
 
 
 def _program(after: Wish, before: Wish | None) -> Step:

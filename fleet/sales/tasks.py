@@ -7,6 +7,7 @@ from django.conf import settings
 from django.utils import timezone
 
 from .actions.folder import read_folder
+from .actions.rematch import match_again
 
 
 @shared_task
@@ -15,3 +16,9 @@ def read_watch_folder() -> int:
     if not settings.WATCH_FOLDER:
         return 0
     return len(read_folder(folder=Path(settings.WATCH_FOLDER), actor=None, now=timezone.now()))
+
+
+@shared_task
+def match_waiting_reads() -> int:
+    """Match again what waits for a machine that has been entered since; how many found theirs."""
+    return len(match_again(actor=None, now=timezone.now()))

@@ -255,6 +255,7 @@ CELERY_TIMEZONE = "UTC"
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "watch-folder": {"task": "fleet.sales.tasks.read_watch_folder", "schedule": 60.0},
+    "match-waiting-reads": {"task": "fleet.sales.tasks.match_waiting_reads", "schedule": 600.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 from fleet.compute.cautions import Work, cautions_for
 from fleet.compute.positions import Position as Place
-from fleet.compute.results import Fit, Reason
+from fleet.compute.rails import End
+from fleet.compute.results import Fit, Hold, Reason
 from fleet.compute.units import BadMeasure
 from fleet.compute.vend_tests import (
     FailureBound,
@@ -65,13 +66,24 @@ def sheet(changeover: Changeover) -> Sheet:
         before=before,
         after=after,
         fit=answer,
-        steps=steps(place, before, after, bench.rules, bench.units),
+        steps=steps(place, before, after, bench.rules, bench.units, holds=_holds(answer, after)),
         cautions=cautions_for(Work.CHANGEOVER),
         vend_tests=vend_test_plan(place, changeover.deep),
         asked=bound,
         proves=what_passes_prove(bound),
         blanks=_blanks(changeover),
     )
+
+
+def _holds(answer: Fit | None, after: Wish) -> dict[End, Hold]:
+    """What the spacers hold by, where they go to the notch that was computed."""
+    settings = () if answer is None else (answer.front, answer.rear)
+    planned = {End.FRONT: after.front_notch, End.REAR: after.rear_notch}
+    return {
+        setting.end: setting.hold
+        for setting in settings
+        if setting is not None and planned[setting.end] == setting.notch
+    }
 
 
 def money_said(amount: Decimal, business: Business) -> str:

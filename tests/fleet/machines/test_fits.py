@@ -79,7 +79,7 @@ def test_the_sheet_says_all_a_hand_needs(world: World, lobby: Machine) -> None:
     assert (page.before.product, page.after.product) == ("Cola", "Tea")
     codes = [step.code for step in page.steps]
     assert codes == [
-        "empty", "set_front", "check_play", "program", "price", "picture", "fill", "test", "note",
+        "empty", "set_front", "check_neck", "program", "price", "picture", "fill", "test", "note",
     ]  # fmt: skip
     front = page.steps[1]
     assert (front.setting, front.changes) == ("10", True)
