@@ -172,5 +172,5 @@ class Products(Doors):
     @action(detail=True, url_path="where-fits")
     def where_fits(self, request: Request, pk: int, asked: dict[str, Any]) -> Response:
         product = gates.product_for(self.person, pk)
-        best = fits.where_fits(product, search=asked["search"])[: asked["limit"]]
-        return Response(self.shown(ColumnFitOut, best, many=True))
+        best = fits.where_fits(product, search=asked["search"], limit=asked["limit"])
+        return Response(self.shown(ColumnFitOut, best.columns, many=True))

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from django.db.models import Prefetch
+from django.db.models import Case, Count, Prefetch, Value, When
 
 from fleet.compute.charts import ChartEntry
 from fleet.compute.fit import fit
@@ -14,7 +14,7 @@ from fleet.compute.units import BadMeasure, Units
 from people.models import Business
 
 from ..geometry import board_of, package_of, position_of, rules_of, units_of
-from ..models import Column, Kind, Package, Position, Product, SetUp
+from ..models import Column, Kind, Machine, Package, Position, Product, SetUp
 from .charts import Entries, Offsets, entries_for, learned_offsets
 
 ORDER = (
@@ -123,26 +123,62 @@ def what_fits(column: Column, *, search: str = "") -> list[ProductFit]:
     return sorted(answers, key=lambda one: ORDER.index(one.fit.verdict))
 
 
-def where_fits(product: Product, *, search: str = "") -> list[ColumnFit]:
-    """Every column of the fleet, best verdict first, with its answer for this product."""
+@dataclass(frozen=True)
+class WhereFits:
+    """The columns asked for, best first, and how many columns of the fleet there are by verdict."""
+
+    columns: tuple[ColumnFit, ...]
+    counts: dict[Verdict, int]
+
+
+def where_fits(
+    product: Product,
+    *,
+    search: str = "",
+    verdict: Verdict | None = None,
+    limit: int | None = None,
+) -> WhereFits:
+    """The fleet's columns for a product: best verdict first, then by asset tag.
+
+    Columns of one kind share its positions, so each position is judged once, and the database puts
+    the columns in order and fetches only those that are shown: ten thousand columns cost about as
+    much as a hundred. `search` is part of an asset tag; `verdict` narrows what is fetched, not
+    what is counted.
+    """
+    fleet = Column.objects.exclude(machine__status=Machine.Status.RETIRED)
+    if search:
+        fleet = fleet.filter(machine__asset_tag__icontains=search)
+    sizes = dict(fleet.order_by().values_list("position").annotate(Count("pk")))
+    positions = Position.objects.in_bulk(sizes)
+    bench = Bench.for_kinds({position.kind_id for position in positions.values()})
+    answers = {
+        pk: answer
+        for pk, position in positions.items()
+        if (answer := _or_none(bench, position, product.package)) is not None
+    }
+    by_verdict = {
+        one: [pk for pk, answer in answers.items() if answer.verdict is one] for one in ORDER
+    }
+    wanted = ORDER if verdict is None else (verdict,)
     now = SetUp.objects.filter(ends_at__isnull=True).select_related("product__package")
     columns = (
-        Column.objects.exclude(machine__status="retired")
+        fleet.filter(position__in=[pk for one in wanted for pk in by_verdict[one]])
+        .annotate(
+            rank=Case(
+                *(When(position__in=by_verdict[one], then=Value(ORDER.index(one))) for one in ORDER)
+            )
+        )
         .select_related("machine__kind", "position__kind", "selection")
         .prefetch_related(Prefetch("set_ups", queryset=now, to_attr="set_ups_now"))
-        .order_by("machine__asset_tag", "position__order", "pk")
+        .order_by("rank", "machine__asset_tag", "position__order", "pk")
     )
-    if search:
-        columns = columns.filter(machine__asset_tag__icontains=search)
-    found = list(columns)
-    # Columns of one kind share their positions, so the geometry is computed once for each.
-    bench = Bench.for_columns(found)
-    answers = [
-        ColumnFit(column, answer, next(iter(column.set_ups_now), None))
-        for column in found
-        if (answer := _or_none(bench, column.position, product.package)) is not None
-    ]
-    return sorted(answers, key=lambda one: ORDER.index(one.fit.verdict))
+    return WhereFits(
+        columns=tuple(
+            ColumnFit(column, answers[column.position_id], next(iter(column.set_ups_now), None))
+            for column in columns[:limit]
+        ),
+        counts={one: sum(sizes[pk] for pk in by_verdict[one]) for one in ORDER if by_verdict[one]},
+    )
 
 
 def _or_none(bench: Bench, position: Position, package: Package) -> Fit | None:

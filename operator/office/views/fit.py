@@ -74,19 +74,17 @@ def product(request: PersonRequest, pk: int) -> HttpResponse:
     found = product_for(request.user, pk)
     search = request.GET.get("search", "").strip()
     wanted = request.GET.get("verdict", "")
-    answers = fits.where_fits(found, search=search)
-    counts = _counts(one.fit.verdict for one in answers)
-    if wanted in set(Verdict):
-        answers = [one for one in answers if one.fit.verdict == wanted]
-    shown = answers[:MOST_SHOWN]
-    places = glances.places({one.column.machine for one in shown})
+    verdict = Verdict(wanted) if wanted in set(Verdict) else None
+    answers = fits.where_fits(found, search=search, verdict=verdict, limit=MOST_SHOWN)
+    counted = answers.counts if verdict is None else {verdict: answers.counts.get(verdict, 0)}
+    places = glances.places({one.column.machine for one in answers.columns})
     context = {
         "product": found,
         "search": search,
         "wanted": wanted,
-        "counts": counts,
-        "answers": [(one, places.get(one.column.machine_id)) for one in shown],
-        "more": len(answers) - len(shown),
+        "counts": [(one.value, count) for one, count in answers.counts.items()],
+        "answers": [(one, places.get(one.column.machine_id)) for one in answers.columns],
+        "more": sum(counted.values()) - len(answers.columns),
         "verdicts": list(Verdict),
     }
     return part_or_page(

@@ -53,10 +53,26 @@ def test_best_verdict_first(world: World, lobby: Machine) -> None:
 
 
 def test_where_it_could_go_says_what_is_there_now(world: World, lobby: Machine) -> None:
-    found = fits.where_fits(Product.objects.get(name="Tea"))
+    found = fits.where_fits(Product.objects.get(name="Tea")).columns
     assert len(found) == 4
     held = {one.column.position.label: one.set_up.product.name for one in found if one.set_up}
     assert held == {"1": "Cola", "2": "Tea"}
+
+
+def test_where_it_could_go_best_first_counted_and_cut(world: World, lobby: Machine) -> None:
+    narrow = world.kind("narrow stack")
+    narrow.positions.update(width_mm=Decimal(70))
+    world.machine("AAA-1", narrow)
+    found = fits.where_fits(Product.objects.get(name="Tea"), limit=5)
+    verdicts = [one.fit.verdict for one in found.columns]
+    assert verdicts == sorted(verdicts, key=fits.ORDER.index)
+    assert verdicts[-1] is Verdict.DOES_NOT_FIT  # though its asset tag would come first
+    assert sum(found.counts.values()) == 8
+    assert found.counts[Verdict.DOES_NOT_FIT] == 4
+    only = fits.where_fits(
+        Product.objects.get(name="Tea"), search="AAA", verdict=Verdict.DOES_NOT_FIT
+    )
+    assert {one.column.machine.asset_tag for one in only.columns} == {"AAA-1"}
 
 
 def test_the_number_of_queries_does_not_grow_with_the_fleet(world: World, lobby: Machine) -> None:
@@ -68,7 +84,7 @@ def test_the_number_of_queries_does_not_grow_with_the_fleet(world: World, lobby:
     for number in range(5):
         world.machine(f"M-{number}", lobby.kind)
     with CaptureQueriesContext(connection) as large:
-        assert len(fits.where_fits(tea)) == 24
+        assert len(fits.where_fits(tea).columns) == 24
     assert [q["sql"][:60] for q in large] == [q["sql"][:60] for q in small]
 
 
