@@ -22,7 +22,7 @@ from api.plain import Plain
 from api.shapes import MachineTime, MinorMoney, Ref, RowShape, Shape
 from fleet.compute.audit.report import Report
 from fleet.machines.models import Machine
-from fleet.sales.actions import receive, tray
+from fleet.sales.actions import receive, rematch, tray
 from fleet.sales.models import AuditRead
 from fleet.sales.outcome import Result
 from fleet.sales.queries import gates, reads
@@ -166,6 +166,10 @@ class MatchIn(Because):
     machine = Ref(queryset=Machine.objects.select_related("kind"))
 
 
+class MatchedAgainOut(serializers.Serializer):
+    reads = ReadLine(many=True, help_text="Those that found their machine.")
+
+
 class ReadFilter(FilterSet):
     machine = Id()
     state = Word(of=AuditRead.State)
@@ -238,6 +242,16 @@ class Reads(Doors):
             return HttpResponse(status=304, headers={"ETag": tag})
         headers = {"ETag": tag, "Content-Disposition": f'attachment; filename="read-{pk}.dts"'}
         return HttpResponse(bytes(read.raw), content_type=RAW, headers=headers)
+
+    @writes(
+        None,
+        MatchedAgainOut,
+        summary="Match again all that wait for a machine, once it has been entered",
+    )
+    @action(detail=False, methods=["post"], url_path="match-again")
+    def match_again(self, request: Request) -> Response:
+        found = rematch.match_again(actor=self.person, now=self.now)
+        return Response(self.shown(MatchedAgainOut, {"reads": found}))
 
     @writes(MatchIn, ReadOut, tagged=True, summary="Say which machine a read came from")
     @action(detail=True, methods=["post"])

@@ -153,6 +153,7 @@ TABLE: tuple[Row, ...] = (
             # A file may hold the machine's passwords, so it is not for everybody.
             "GET api:read-raw",
             "POST api:read-match",
+            "POST api:read-match-again",
             "POST api:read-accept",
             "POST api:read-set-aside",
             "POST api:machine-interval-decisions",
@@ -306,6 +307,7 @@ TABLE: tuple[Row, ...] = (
         "decide about audit reads",
         DESK,
         (
+            "POST office:reads-match-again",
             "POST office:read-match",
             "POST office:read-accept",
             "POST office:read-set-aside",

@@ -12,6 +12,7 @@ from django.utils import timezone
 from fleet.machines.models import Machine
 from fleet.sales.models import AuditRead, MachineInterval
 from tests.fleet.sales.meter import Meter
+from tests.world import World
 
 pytestmark = pytest.mark.django_db
 Refused = Callable[..., dict[str, Any]]
@@ -129,6 +130,20 @@ def test_a_waiting_read_is_matched_and_set_aside_with_reasons(
     back = as_owner.post(f"/reads/{read}/accept", {"reason": "no, it was this one"})
     assert back.json()["state"] == "accepted"
     refused(as_driver.post(f"/reads/{read}/set-aside", {"reason": "x"}), 403)
+
+
+def test_reads_of_a_machine_entered_later_find_it(
+    world: World, lobby: Machine, as_owner: Any, as_driver: Any, refused: Refused
+) -> None:
+    data = (SAMPLES / "read_a.dts").read_bytes()
+    waiting = send(as_owner, data).json()["outcomes"][0]["read"]
+    refused(as_driver.post("/reads/match-again"), 403)
+    assert as_owner.post("/reads/match-again").json() == {"reads": []}
+    machine = world.machine("ASSET-0042", lobby.kind)
+    found = as_owner.post("/reads/match-again").json()["reads"]
+    assert [(one["id"], one["state"], one["machine"]) for one in found] == [
+        (waiting, "accepted", machine.pk)
+    ]
 
 
 def test_a_fresh_board_waits_for_a_decision(
