@@ -66,6 +66,7 @@ _changeovers: list[URLPattern | URLResolver] = [
 _reads: list[URLPattern | URLResolver] = [
     path("reads/", door(reads.listing), name="reads"),
     path("reads/upload/", door(reads.upload), name="reads-upload"),
+    path("reads/match-again/", door(reads.match_again), name="reads-match-again"),
     path("reads/<int:pk>/", door(reads.page), name="read"),
     path("events/", door(meanings.listing), name="meanings"),
     path("events/<int:pk>/", door(meanings.page), name="meaning"),

@@ -1,16 +1,20 @@
 """Words and figures as the desk shows them. Built in: no page needs to load this."""
 
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from django import template
 from django.forms import BoundField
+from django.urls import reverse
 from django.utils import timezone
 
 from fleet.compute.units import MM_PER_INCH, Units
+from fleet.sales.queries.waiting import Pile
 from office.columns import notch_said
 from people import policy
 from people.models import AuditEntry, Business
@@ -112,6 +116,15 @@ def query(context: template.Context, **changes: Any) -> str:
         else:
             found[name] = value
     return f"?{found.urlencode()}" if found else "?"
+
+
+@register.filter
+def pile_address(pile: Pile) -> str:
+    """Where one pile of the tray is looked through; a pile of one is its read."""
+    if pile.count == 1:
+        return reverse("office:read", args=[pile.latest.pk])
+    given = {name: value for name, value in asdict(pile.alike).items() if value or name == "why"}
+    return f"{reverse('office:reads')}?{urlencode(given)}"
 
 
 # A row's own keys and stamps say nothing to a reader of the trail.

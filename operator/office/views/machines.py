@@ -28,6 +28,7 @@ from people.models import Business
 
 SALES_OVER = timedelta(days=28)
 SHOWN = 20
+READS_SHOWN = 5
 
 
 def page(request: PersonRequest, pk: int) -> HttpResponse:
@@ -36,9 +37,12 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
     columns = list(columns_of(machine))
     bench = Bench.for_kinds([machine.kind_id])
     placements = machine.placements.select_related("site").order_by("-starts_at", "pk")
+    standings = [standing(column, bench) for column in columns]
     context = {
         "machine": machine,
-        "standings": [standing(column, bench) for column in columns],
+        "standings": standings,
+        "amiss": [one for one in standings if one.amiss],
+        "changeovers_open": sum(len(one.changeovers_open) for one in columns),
         "scale": scale_said(WHOLE),
         # A section of both sides of the beam, or of a long spiral, wants more room.
         "wide": any(
@@ -52,7 +56,7 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         "sales": sales_by_column(machine, now - SALES_OVER),
         "totals": sales_of(machine, now - SALES_OVER),
         "sales_days": SALES_OVER.days,
-        "reads": reads_of(machine, request.user)[:SHOWN],
+        "reads": reads_of(machine, request.user)[:READS_SHOWN],
         "set_ups": set_ups_of(machine)[:SHOWN],
         "changeovers": Changeover.objects.filter(column__machine=machine)
         .select_related("column__position", "product", "plan")

@@ -1,26 +1,29 @@
 """Audit reads: handed in, waiting in the tray, and what each one said."""
 
+from collections import Counter
 from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from fleet.sales.actions import decisions, tray
+from fleet.machines.models import Machine
+from fleet.sales.actions import decisions, rematch, tray
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import AuditRead, EventOccurrence, MachineInterval
 from fleet.sales.queries.events import MeaningBook
 from fleet.sales.queries.gates import read_for, reads_seen_by
 from fleet.sales.queries.reads import report_of
-from fleet.sales.queries.reads import tray as tray_of
+from fleet.sales.queries.waiting import WITHOUT_A_MACHINE, Alike, pile, piles
 from office.doors import PersonRequest, sent, tried
 from office.forms.reads import DecisionForm, EpochForm, MatchForm, UploadForm
 from people import audit
 from people.errors import NotFound
 
 SIZE = 50
+MOST_OF_A_PILE = 200
 MOST_TOLD = 100
 
 
@@ -82,20 +85,70 @@ def decide(request: PersonRequest, pk: int) -> HttpResponse:
     return _page(request, read_for(request.user, pk), epoch=form)
 
 
+def match_again(request: PersonRequest) -> HttpResponse:
+    """Look for the machine of every read that waits for want of one."""
+    changed = rematch.match_again(actor=request.user, now=timezone.now())
+    if not changed:
+        messages.info(
+            request, "None found its machine. Enter the machine, or its serials, and match again."
+        )
+        return redirect("office:reads")
+    of = Counter(str(read.machine) for read in changed)
+    said = ", ".join(f"{tag} ({count})" for tag, count in sorted(of.items()))
+    many = len(changed)
+    damaged = sum(read.state == AuditRead.State.WAITING for read in changed)
+    text = f"{many} read{'s' if many > 1 else ''} found {'their' if many > 1 else 'its'} machine: "
+    text += said + "."
+    if damaged:
+        text += f" {damaged} of them still wait{'s' if damaged == 1 else ''}: damaged."
+    messages.success(request, text)
+    return redirect("office:reads")
+
+
 def _listing(request: PersonRequest, form: UploadForm) -> HttpResponse:
     rows = reads_seen_by(request.user).order_by("-pk")
-    below = request.GET.get("below", "")
+    asked = request.GET
+    machine = _machine(asked.get("machine", ""))
+    if machine:
+        rows = rows.filter(machine=machine)
+    below = asked.get("below", "")
     if below.isdecimal():
         rows = rows.filter(pk__lt=int(below))
-    found = list(rows[: SIZE + 1])
+    # "why" names one pile of the tray, and then nothing else is shown.
+    alike = _alike(asked, machine) if "why" in asked else None
+    found = [] if alike else list(rows[: SIZE + 1])
+    heaps = (
+        [one for one in piles(request.user) if machine is None or one.machine == machine]
+        if alike is None
+        else []
+    )
     context = {
         "form": form,
-        "waiting": tray_of(request.user),
+        "machine": machine,
+        "alike": alike,
+        "pile": pile(request.user, alike)[:MOST_OF_A_PILE] if alike else [],
+        "piles": heaps,
+        "without_machine": any(one.alike.why in WITHOUT_A_MACHINE for one in heaps)
+        or (alike is not None and alike.why in WITHOUT_A_MACHINE),
         "reads": found[:SIZE],
         "below": found[SIZE - 1].pk if len(found) > SIZE else None,
         "first_page": not below,
     }
     return render(request, "office/reads/list.html", context, status=sent(form))
+
+
+def _machine(key: str) -> Machine | None:
+    return Machine.objects.filter(pk=int(key)).first() if key.isdecimal() else None
+
+
+def _alike(asked: QueryDict, machine: Machine | None) -> Alike:
+    return Alike(
+        machine=machine.pk if machine else None,
+        asset=asked.get("asset", ""),
+        serial=asked.get("serial", ""),
+        board=asked.get("board", ""),
+        why=asked.get("why", ""),
+    )
 
 
 def _decide(request: PersonRequest, pk: int, action: Any, **named: forms.Form) -> HttpResponse:

@@ -10,8 +10,8 @@ from django.utils import timezone
 from fleet.machines.models import Machine
 from fleet.machines.queries.fleet import changeovers_open
 from fleet.sales.models import AuditRead, MachineEvent
-from fleet.sales.queries.reads import tray
 from fleet.sales.queries.sold import intervals_awaiting_decision
+from fleet.sales.queries.waiting import piles
 from office import glances
 from office.doors import PersonRequest
 from people.models import Business
@@ -42,11 +42,12 @@ def page(request: PersonRequest) -> HttpResponse:
     shown = {*(one.column.machine for one in changeovers), *silent[:SHOWN]}
     places = glances.places({*shown, *(machine for machine, _ in pressing[:SHOWN])})
     decisions = intervals_awaiting_decision().select_related("machine", "to_read")
-    waits = tray(request.user)
+    heaps = piles(request.user)
     context = {
         "today": today,
-        "tray": waits[:SHOWN],
-        "tray_count": waits.count(),
+        "piles": heaps[:SHOWN],
+        "more_piles": len(heaps) > SHOWN,
+        "tray_count": sum(one.count for one in heaps),
         "decisions": decisions.defer("to_read__raw")[:SHOWN],
         "changeovers": [(one, places.get(one.column.machine_id)) for one in changeovers[:SHOWN]],
         "more_changeovers": len(changeovers) > SHOWN,

@@ -9,7 +9,10 @@ from django.test import Client
 
 from fleet.machines.models import Machine
 from fleet.sales.models import AuditRead
+from office.templatetags.desk import pile_address
 from people.models import Person
+from tests.fleet.sales.helpers import day
+from tests.fleet.sales.meter import Meter
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -24,6 +27,13 @@ def handed_in(client: Client, *names: str) -> str:
     return str(answer.content.decode())
 
 
+def days_of(meter: Meter, client: Client, count: int) -> None:
+    """Hand in a file a day."""
+    for number in range(count):
+        data = meter.sell("1", cash=2).read(day(number))
+        client.post("/reads/upload/", {"files": SimpleUploadedFile(f"day-{number}.dts", data)})
+
+
 def test_files_are_read_in_and_the_same_again_changes_nothing(
     driver: Person, dispatcher: Person, desk: Desk
 ) -> None:
@@ -32,7 +42,8 @@ def test_files_are_read_in_and_the_same_again_changes_nothing(
     assert "duplicate" in handed_in(desk(driver), "read_a.dts")
     assert AuditRead.objects.count() == 1
     assert b"read_a.dts" in desk(dispatcher).get("/reads/").content
-    assert b"read_a.dts" in desk(dispatcher).get("/").content
+    waits = AuditRead.objects.get()
+    assert waits.asset_read.encode() in desk(dispatcher).get("/").content
 
 
 def test_an_unmatched_read_is_given_its_machine_with_a_reason(
@@ -88,3 +99,53 @@ def test_a_decision_is_asked_only_where_an_interval_ends(
     read = AuditRead.objects.get()
     given = {"device": "control_board", "choice": "leave_out", "reason": "new board"}
     assert client.post(f"/reads/{read.pk}/decide/", given).status_code == 404
+
+
+def test_reads_that_wait_alike_stand_in_one_pile(
+    dispatcher: Person, accountant: Person, lobby: Machine, desk: Desk
+) -> None:
+    client = desk(dispatcher)
+    days_of(Meter.with_buttons("1", asset="LOST-7"), client, 2)
+    handed_in(client, "read_a.dts")
+    today = client.get("/").context
+    counts = sorted(one.count for one in today["piles"])
+    assert sum(counts) == today["tray_count"] == 3
+    assert counts[-1] == 2
+    largest = next(one for one in today["piles"] if one.count == 2)
+    page = client.get(pile_address(largest))
+    assert len(page.context["pile"]) == 2
+    assert b"day-1.dts" in page.content
+    assert b"read_a.dts" not in page.content
+    assert b"Hand in files" not in page.content
+    assert b"Match again" in page.content
+    assert b"Match again" not in desk(accountant).get("/reads/").content
+    assert b"None waits like that" in client.get("/reads/?why=unmatched&asset=NONE").content
+
+
+def test_reads_that_wait_are_matched_again_once_the_machine_is_entered(
+    dispatcher: Person, driver: Person, lobby: Machine, world: World, desk: Desk
+) -> None:
+    client = desk(dispatcher)
+    days_of(Meter.with_buttons("1", asset="LOST-7"), client, 2)
+    none = client.post("/reads/match-again/", follow=True)
+    assert b"None found its machine" in none.content
+    world.machine("LOST-7", lobby.kind)
+    assert desk(driver).post("/reads/match-again/").status_code == 403
+    done = client.post("/reads/match-again/", follow=True)
+    assert b"2 reads found their machine" in done.content
+    assert b"LOST-7 (2)" in done.content
+    assert not AuditRead.objects.filter(state=AuditRead.State.WAITING).exists()
+    assert b"Match again" not in done.content
+
+
+def test_the_reads_of_one_machine_are_listed_alone(
+    dispatcher: Person, lobby: Machine, world: World, desk: Desk
+) -> None:
+    client = desk(dispatcher)
+    handed_in(client, "read_a.dts")
+    read = AuditRead.objects.get()
+    given = {"match-machine": lobby.pk, "match-reason": "written on the file"}
+    client.post(f"/reads/{read.pk}/match/", given)
+    other = world.machine("YARD-2", lobby.kind)
+    assert b"read_a.dts" in client.get(f"/reads/?machine={lobby.pk}").content
+    assert b"read_a.dts" not in client.get(f"/reads/?machine={other.pk}").content
