@@ -33,6 +33,7 @@ from fleet.machines.actions import (  # noqa: E402
     setups,
     sites,
 )
+from fleet.machines.geometry import PACKAGE_SIZES  # noqa: E402
 from people.actions import business as desk  # noqa: E402
 from people.actions import people  # noqa: E402
 from people.models import Person  # noqa: E402
@@ -323,22 +324,6 @@ class Books:
     def _morning(self, asset_tag: str, day: date) -> datetime:
         site = self.business.site(self.business.machine(asset_tag).site_code)
         return datetime.combine(day, MORNING, tzinfo=ZoneInfo(site.time_zone))
-
-
-PACKAGE_SIZES = (
-    "length_mm",
-    "diameter_mm",
-    "shoulder_mm",
-    "neck_from_mm",
-    "neck_to_mm",
-    "neck_diameter_mm",
-    "cap_diameter_mm",
-    "width_mm",
-    "height_mm",
-    "thickness_mm",
-    "volume_ml",
-    "weight_g",
-)
 
 
 def _position(place: Position) -> dict[str, Any]:

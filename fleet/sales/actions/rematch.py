@@ -21,7 +21,7 @@ MOST = 2000
 
 
 @transaction.atomic
-def match_again(*, actor: Person, now: datetime) -> tuple[AuditRead, ...]:
+def match_again(*, actor: Person | None, now: datetime) -> tuple[AuditRead, ...]:
     """Match anew every read that waits because no one machine was found; those that found theirs.
 
     For when a machine is entered, or a serial put right, after its files began to come. An

@@ -4,6 +4,7 @@ from typing import Any
 
 from django import forms
 
+from fleet.machines.geometry import PACKAGE_SIZES
 from fleet.machines.models import Package, Product, Site
 
 from .base import RowForm
@@ -15,18 +16,7 @@ class PackageForm(RowForm):
     columns = (
         "name",
         "shape",
-        "length_mm",
-        "diameter_mm",
-        "shoulder_mm",
-        "neck_from_mm",
-        "neck_to_mm",
-        "neck_diameter_mm",
-        "cap_diameter_mm",
-        "width_mm",
-        "height_mm",
-        "thickness_mm",
-        "volume_ml",
-        "weight_g",
+        *PACKAGE_SIZES,
         "material",
         "measured_note",
     )

@@ -1,36 +1,16 @@
 """Two people at once, on a real database with real threads."""
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 
 import pytest
-from django.db import close_old_connections, connection
 
 from fleet.machines.actions import changeovers
 from fleet.machines.models import Changeover, Machine, Product, SetUp
 from people.errors import Unable
+from tests.races import at_once
 from tests.world import World
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def at_once(*calls: Callable[[], object]) -> list[object]:
-    """Run the calls together; each result, or the Unable it raised."""
-    start = Barrier(len(calls))
-
-    def run(call: Callable[[], object]) -> object:
-        start.wait(timeout=10)
-        try:
-            return call()
-        except Unable as refused:
-            return refused
-        finally:
-            connection.close()
-            close_old_connections()
-
-    with ThreadPoolExecutor(len(calls)) as pool:
-        return list(pool.map(run, calls))
 
 
 def test_two_complete_one_changeover_and_one_is_refused(world: World, lobby: Machine) -> None:

@@ -1,11 +1,9 @@
 """Two doors at once, on a real database with real threads."""
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier, Event
+from threading import Event
 
 import pytest
-from django.db import connection, transaction
+from django.db import transaction
 
 from fleet.machines.models import Machine
 from fleet.sales.actions import tray
@@ -17,25 +15,9 @@ from people.models import Person
 from tests.cast import NOW
 from tests.fleet.sales.helpers import arrived, day, faults, hand_in, sold, take, told
 from tests.fleet.sales.meter import Meter
+from tests.races import at_once
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-
-def at_once(*calls: Callable[[], object]) -> list[object]:
-    """Run the calls together; each result, or the Unable it raised."""
-    start = Barrier(len(calls))
-
-    def run(call: Callable[[], object]) -> object:
-        start.wait(timeout=10)
-        try:
-            return call()
-        except Unable as refused:
-            return refused
-        finally:
-            connection.close()
-
-    with ThreadPoolExecutor(len(calls)) as pool:
-        return list(pool.map(run, calls))
 
 
 def test_a_second_upload_of_a_machine_waits_for_the_first(lobby: Machine) -> None:
