@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.http import QueryDict
 
 from fleet.machines.actions.changeovers import AsLeft, Removed
 from fleet.machines.models import (
@@ -16,6 +17,7 @@ from fleet.machines.models import (
 from people.models import Business
 
 NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
+MOST_STRAYS = 8
 AMOUNT = {"inputmode": "decimal", "autocomplete": "off"}
 
 
@@ -186,6 +188,71 @@ class AsLeftForm(forms.Form):
             for condition in RemovedProduct.Condition.values
         )
         return [Removed(before.product, condition, count) for condition, count in counts if count]
+
+
+class StrayForm(forms.Form):
+    """Another product that lay in the column and came out with it."""
+
+    product = forms.ModelChoiceField(
+        Product.objects.order_by("name", "pk"), required=False, empty_label="none"
+    )
+    good = number("Good, back to stock", required=False)
+    out_of_date = number("Out of date", required=False)
+    damaged = number("Damaged", required=False)
+
+    def removed(self) -> list[Removed]:
+        return [
+            Removed(self.cleaned_data["product"], condition, self.cleaned_data[condition])
+            for condition in RemovedProduct.Condition.values
+            if self.cleaned_data.get(condition)
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        counted = any(given.get(condition) for condition in RemovedProduct.Condition.values)
+        if counted and not given.get("product") and "product" not in self.errors:
+            self.add_error("product", "Say which product these were.")
+        if given.get("product") and not counted and not self.errors:
+            self.add_error("good", "Count at least one, or choose no product.")
+        return given
+
+
+class Strays:
+    """Lines for other products that came out: one to begin with, one more at each asking."""
+
+    def __init__(self, posted: QueryDict | None) -> None:
+        said = posted.get("strays-count", "") if posted else ""
+        self.asked = posted is not None and posted.get("add") == "stray"
+        count = (int(said) if said.isdecimal() else 1) + self.asked
+        self.forms = [self._line(index, posted) for index in range(max(1, min(count, MOST_STRAYS)))]
+
+    def _line(self, index: int, posted: QueryDict | None) -> StrayForm:
+        prefix = f"stray-{index}"
+        kept: dict[str, Any] = {"prefix": prefix, "use_required_attribute": False}
+        if posted is None or not self.asked:
+            return StrayForm(posted, **kept)
+        # One more line was asked for: what is typed stays, and nothing is found fault with yet.
+        first = {name: posted.get(f"{prefix}-{name}") for name in StrayForm.base_fields}
+        return StrayForm(initial=first, **kept)
+
+    @property
+    def is_open(self) -> bool:
+        return self.asked or any(form.is_bound and form.has_changed() for form in self.forms)
+
+    def are_valid(self, usual: Product | None) -> bool:
+        """Whether every line is, and none counts what another line or the column's own counts."""
+        said = [form.is_valid() for form in self.forms]
+        seen = {usual}
+        for form in self.forms:
+            product = form.cleaned_data.get("product") if form.is_bound else None
+            if product in seen and product is not None:
+                form.add_error("product", f"{product} is counted above; give one count.")
+                said.append(False)
+            seen.add(product)
+        return all(said)
+
+    def removed(self) -> list[Removed]:
+        return [one for form in self.forms for one in form.removed()]
 
 
 class AsFoundForm(forms.Form):

@@ -165,6 +165,14 @@ def verdict(value: str) -> str:
 
 
 @register.filter
+def verdict_of_many(value: str) -> str:
+    """A verdict in words, of a number of columns or products."""
+    return {"fits": "fit", "fits_with_caution": "fit, with a caution"}.get(
+        str(value), VERDICTS[str(value)].replace("does", "do")
+    )
+
+
+@register.filter
 def minor(amount: int | None, exponent: int) -> str:
     """Money read in minor units, as figures: `268.25`."""
     if amount is None:

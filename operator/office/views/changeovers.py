@@ -16,7 +16,7 @@ from office import glances
 from office.columns import loaded_with
 from office.doors import PersonRequest, sent, tried
 from office.drawing.sections import NEAR, near, scale_said
-from office.forms.changeovers import AbandonForm, AsFoundForm, AsLeftForm
+from office.forms.changeovers import AbandonForm, AsFoundForm, AsLeftForm, Strays
 from people import audit
 from people.models import Business
 
@@ -112,15 +112,23 @@ def abandon(request: PersonRequest, pk: int) -> HttpResponse:
 def as_left(request: PersonRequest, pk: int) -> HttpResponse:
     """Record how the column was left: on a phone, at the machine."""
     changeover = changeover_for(request.user, pk, write=True)
-    form = AsLeftForm(request.POST or None, changeover=changeover)
-    if request.method == "POST" and form.is_valid():
+    posted = request.POST if request.method == "POST" else None
+    strays = Strays(posted)
+    if posted and strays.asked:
+        form = AsLeftForm(initial=posted.dict(), changeover=changeover)
+    else:
+        form = AsLeftForm(posted, changeover=changeover)
+    before = changeover.from_set_up
+    # Both are asked, so that each says what is wrong with it.
+    valid = [form.is_valid(), strays.are_valid(before.product if before else None)]
+    if all(valid):
         given = form.cleaned_data
         done = tried(
             form,
             actions.complete,
             changeover=changeover,
             as_left=form.as_left(),
-            removed=form.removed(),
+            removed=[*form.removed(), *strays.removed()],
             test_vends_made=given["test_vends_made"],
             test_vends_passed=given["test_vends_passed"],
             picture_matches=given["picture_matches"],
@@ -132,8 +140,14 @@ def as_left(request: PersonRequest, pk: int) -> HttpResponse:
         if done:
             messages.success(request, f"{done.column}: the new set-up is in force.")
             return redirect("office:changeover", pk)
-    context = {"changeover": changeover, "sheet": sheet(changeover), "form": form}
-    return render(request, "office/changeovers/as_left.html", context, status=sent(form))
+    context = {
+        "changeover": changeover,
+        "sheet": sheet(changeover),
+        "form": form,
+        "strays": strays,
+    }
+    status = max(sent(one) for one in (form, *strays.forms))
+    return render(request, "office/changeovers/as_left.html", context, status=status)
 
 
 def as_found(request: PersonRequest, pk: int) -> HttpResponse:

@@ -16,7 +16,7 @@ from office.doors import PersonRequest, asks_for_part, part_or_page
 from office.drawing.sections import NEAR, scale_said
 from people import audit
 
-MOST_SHOWN = 150
+MOST_SHOWN = 60
 
 
 def ask(request: PersonRequest) -> HttpResponse:

@@ -1,5 +1,6 @@
 """Planning changeovers: some columns to one product, or one product replaced everywhere."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -12,9 +13,9 @@ from django.utils.safestring import SafeString
 from fleet.compute.results import Fit
 from fleet.compute.units import BadMeasure
 from fleet.machines.actions import changeovers as actions
-from fleet.machines.actions.changeovers import PlannedLine
+from fleet.machines.actions.changeovers import LeftOut, PlannedLine
 from fleet.machines.geometry import package_of, position_of
-from fleet.machines.models import Column, Machine, Product, SetUp
+from fleet.machines.models import Changeover, Column, Machine, Product, SetUp
 from fleet.machines.queries.fits import Bench
 from fleet.machines.queries.fleet import columns_of, set_ups_now
 from office import glances
@@ -24,7 +25,9 @@ from office.drawing.stack import Loaded
 from office.forms.changeovers import ByHandForm, PlanColumnsForm, ReplaceForm
 from people.models import Business
 
-MOST_DRAWN = 6
+# Beyond this many a plan is a table, each column's reasons folded beneath it.
+MOST_DRAWN = 3
+BUSY = "It is in another changeover already."
 
 
 @dataclass(frozen=True)
@@ -37,6 +40,10 @@ class Outlook:
     trouble: str
     drawing: SafeString | None
     place: object
+
+    @property
+    def goes_in(self) -> bool:
+        return not self.trouble and self.fit is not None and bool(self.fit.deep)
 
 
 def plan(request: PersonRequest) -> HttpResponse:
@@ -80,12 +87,16 @@ def plan(request: PersonRequest) -> HttpResponse:
             messages.success(request, f"Planned: {made.purpose}.")
             return redirect("office:plan-page", made.pk)
     machine = _machine(request.GET.get("machine", ""))
+    few = len(columns) <= MOST_DRAWN
+    found = outlooks(columns, product, drawn=few) if product else []
     context = {
         "form": form,
         "by_hand": by_hand,
         "product": product,
         "columns": columns,
-        "outlooks": outlooks(columns, product) if product else [],
+        "outlooks": found,
+        "few": few,
+        "going_in": [one.column.pk for one in found if one.goes_in],
         "products": Product.objects.filter(sold=True).order_by("name", "pk"),
         "machines": Machine.objects.exclude(status=Machine.Status.RETIRED).order_by("asset_tag"),
         "machine": machine,
@@ -111,9 +122,9 @@ def replace(request: PersonRequest) -> HttpResponse:
             now=timezone.now(),
         )
         if made:
-            for left in made.left_out:
-                messages.error(request, f"Left out: {left.column}: {left.why}")
             if made.plan:
+                if made.left_out:
+                    messages.error(request, _left_out(made.left_out))
                 messages.success(request, f"Planned: {made.plan.purpose}.")
                 return redirect("office:plan-page", made.plan.pk)
             form.add_error(None, "The new product goes into none of these columns.")
@@ -129,14 +140,26 @@ def replace(request: PersonRequest) -> HttpResponse:
         if old
         else []
     )
+    found = outlooks(held, new, drawn=False) if new else []
     context = {
         "form": form,
         "old": old,
         "new": new,
-        "outlooks": outlooks(held, new, drawn=False) if new else [],
+        # What is left out stands first: it is what somebody must see to.
+        "outlooks": sorted(found, key=lambda one: one.goes_in),
         "held": len(held),
+        "fitting": sum(one.goes_in for one in found),
     }
     return render(request, "office/changeovers/replace.html", context, status=sent(form))
+
+
+def _left_out(left: Sequence[LeftOut]) -> str:
+    """Why columns were left out: those of one reason in one sentence."""
+    of: dict[str, list[str]] = {}
+    for one in left:
+        of.setdefault(one.why, []).append(str(one.column))
+    said = [f"{', '.join(columns)}: {why}" for why, columns in of.items()]
+    return f"Left out, and still as before: {len(left)}. {' '.join(said)}"
 
 
 def outlooks(columns: list[Column], product: Product, *, drawn: bool = True) -> list[Outlook]:
@@ -144,6 +167,11 @@ def outlooks(columns: list[Column], product: Product, *, drawn: bool = True) -> 
     bench = Bench.for_columns(columns)
     now = {one.column_id: one for one in set_ups_now().filter(column__in=columns)}
     places = glances.places({column.machine for column in columns})
+    busy = set(
+        Changeover.objects.filter(
+            column__in=columns, state__in=[Changeover.State.PLANNED, Changeover.State.IN_HAND]
+        ).values_list("column", flat=True)
+    )
     return [
         _outlook(
             column,
@@ -151,9 +179,10 @@ def outlooks(columns: list[Column], product: Product, *, drawn: bool = True) -> 
             bench,
             now.get(column.pk),
             places.get(column.machine_id),
-            drawn and index < MOST_DRAWN,
+            drawn,
+            BUSY if column.pk in busy else "",
         )
-        for index, column in enumerate(columns)
+        for column in columns
     ]
 
 
@@ -164,6 +193,7 @@ def _outlook(
     set_up: SetUp | None,
     place: object,
     drawn: bool,
+    trouble: str,
 ) -> Outlook:
     try:
         answer = bench.fit(column.position, product.package)
@@ -183,7 +213,7 @@ def _outlook(
             title=f"Column {column.position.label} with {product.name}",
             units=bench.units,
         )
-    return Outlook(column, set_up, answer, "", drawing, place)
+    return Outlook(column, set_up, answer, trouble, drawing, place)
 
 
 def _product(key: str) -> Product | None:

@@ -150,6 +150,35 @@ def test_from_planned_to_done_on_the_phone(driver: Person, planned: Changeover, 
     assert planned.column.set_ups.count() == 2
 
 
+def test_strays_of_another_product_are_counted_too(
+    driver: Person, planned: Changeover, world: World, desk: Desk
+) -> None:
+    lime = world.product("Lime", world.can("can of lime"))
+    client = desk(driver)
+    client.post(f"/changeovers/{planned.pk}/take/")
+    address = f"/changeovers/{planned.pk}/as-left/"
+    lines = {"strays-count": "1", "stray-0-product": str(lime.pk), "stray-0-good": "2"}
+    given = as_left(planned) | {"removed_good": "5"} | lines
+    more = client.post(address, {**given, "add": "stray", "what_happened": "typed already"})
+    text = more.content.decode()
+    assert (more.status_code, text.count("Other product ")) == (200, 2)
+    assert "typed already" in text
+    assert 'class="error"' not in text
+    planned.refresh_from_db()
+    assert planned.state == Changeover.State.IN_HAND
+    nameless = client.post(address, {**given, "stray-0-product": ""})
+    assert (nameless.status_code, b"Say which product" in nameless.content) == (422, True)
+    assert planned.from_set_up is not None
+    usual = str(planned.from_set_up.product_id)
+    twice = client.post(address, {**given, "stray-0-product": usual})
+    assert (twice.status_code, b"is counted above" in twice.content) == (422, True)
+    none = client.post(address, {**given, "stray-0-good": ""})
+    assert (none.status_code, b"Count at least one" in none.content) == (422, True)
+    assert client.post(address, given).status_code == 302
+    removed = {(one.product.name, one.condition, one.count) for one in planned.removed.all()}
+    assert removed >= {("Lime", "good", 2), ("Cola", "good", 5)}
+
+
 def test_a_mismatch_asks_for_its_reason_beside_the_field(
     driver: Person, planned: Changeover, desk: Desk
 ) -> None:
