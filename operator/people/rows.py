@@ -27,19 +27,24 @@ def put(
 
     Raises Unacceptable with a message a field when a rule of the row refuses, and Unable when
     somebody else was first; the row then stands as before, in memory too. A stored row that
-    `changes` leaves as it was is not written again.
+    `changes` leaves as it was is not written again. Only what differs from the row as it was given
+    is written, so that what somebody else changed meanwhile stays theirs.
     """
     is_new = row._state.adding
-    before = None if is_new else audit.values(row)
-    stood = {name: getattr(row, name, None) for name in changes} if before is not None else {}
+    seen = {} if is_new else _columns(row)
+    was = None if is_new else audit.values(row)
+    stood = {} if is_new else {name: getattr(row, name, None) for name in changes}
     try:
         for name, value in changes.items():
             setattr(row, name, value)
         check(row)
-        if before is not None and before == audit.values(row):
+        if was is not None and was == audit.values(row):
             return row
         with transaction.atomic():
-            _save(row, None if is_new else [*changes, *_stamps(row)])
+            before = None if is_new else _take_up(row, seen)
+            if before is not None and before == audit.values(row):
+                return row
+            _save(row, None if is_new else [*_changed(row, seen), *_stamps(row)])
             # Read after saving, which fills the key and the stamps.
             audit.record(
                 actor=actor,
@@ -81,7 +86,7 @@ def delete(
             verb=verb,
             row=row,
             now=now,
-            before=audit.values(row),
+            before=audit.values(_locked(row)),
             after=None,
             reason=reason,
         )
@@ -92,6 +97,49 @@ def delete(
             raise Unable(
                 f"{row} is used by {', '.join(users)} and cannot be deleted", code="in_use"
             ) from error
+
+
+def _take_up(row: models.Model, seen: Mapping[str, Any]) -> dict[str, Any]:
+    """Lock the stored row, put into `row` what others changed of it, and give it as it stands.
+
+    Raises Unable when another changed the very columns that `row` changes from `seen`.
+    """
+    stored = _locked(row)
+    now, wanted = _columns(stored), _columns(row)
+    for name, value in now.items():
+        if wanted[name] == seen[name]:
+            setattr(row, name, value)
+        elif value not in (seen[name], wanted[name]):
+            raise _meanwhile(row)
+    return audit.values(stored)
+
+
+def _locked(row: models.Model) -> models.Model:
+    # As an update locks, so that rows that name this one can still be written.
+    rows = type(row)._base_manager.select_for_update(no_key=True)
+    stored = rows.filter(pk=row.pk).first()
+    if stored is None:
+        raise _meanwhile(row)
+    return stored
+
+
+def _columns(row: models.Model) -> dict[str, Any]:
+    return {field.attname: field.value_from_object(row) for field in row._meta.concrete_fields}
+
+
+def _changed(row: models.Model, seen: Mapping[str, Any]) -> list[str]:
+    return [
+        field.name
+        for field in row._meta.concrete_fields
+        if field.value_from_object(row) != seen[field.attname]
+    ]
+
+
+def _meanwhile(row: models.Model) -> Unable:
+    return Unable(
+        f"{row._meta.verbose_name}: somebody else changed this at the same moment; look again",
+        code="changed_meanwhile",
+    )
 
 
 def _save(row: models.Model, update_fields: list[str] | None) -> None:
@@ -105,10 +153,7 @@ def _save(row: models.Model, update_fields: list[str] | None) -> None:
             row.full_clean()
         except ValidationError as error:
             raise _unacceptable(row, error) from refused
-        raise Unable(
-            f"{row._meta.verbose_name}: somebody else changed this at the same moment; look again",
-            code="changed_meanwhile",
-        ) from refused
+        raise _meanwhile(row) from refused
 
 
 def _unacceptable(row: models.Model, error: ValidationError) -> Unacceptable:
