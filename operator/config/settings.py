@@ -131,9 +131,11 @@ AXES_RESET_ON_SUCCESS = True
 AXES_USERNAME_FORM_FIELD = "username"
 AXES_LOCKOUT_TEMPLATE = "office/people/locked_out.html"
 AXES_VERBOSE = False
-AXES_IPWARE_PROXY_COUNT = 1 if ENV.proxy else 0
+AXES_USERNAME_CALLABLE = "config.lockout.username"
+AXES_CLIENT_IP_CALLABLE = "config.lockout.address"
 
 # Safety of the wire
+PROXIES = 1 if ENV.proxy else 0
 SECURE_SSL_REDIRECT = ENV.https and not DEBUG
 SECURE_REDIRECT_EXEMPT = [r"^healthz$", r"^readyz$"]
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if ENV.https and not DEBUG else 0
@@ -209,7 +211,7 @@ REST_FRAMEWORK: dict[str, Any] = {
     "DEFAULT_SCHEMA_CLASS": "api.schema.Schema",
     "DEFAULT_THROTTLE_CLASSES": ["api.throttling.PersonThrottle"],
     "DEFAULT_THROTTLE_RATES": {"person": "1200/min", "anonymous": "60/min", "sign-in": "20/min"},
-    "NUM_PROXIES": 1 if ENV.proxy else 0,
+    "NUM_PROXIES": PROXIES,
     "EXCEPTION_HANDLER": "api.errors.problem",
     "COERCE_DECIMAL_TO_STRING": True,
     "DATETIME_FORMAT": "iso-8601",
