@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from fleet.compute.positions import Position, SpiralPosition
-from fleet.compute.rails import End
+from fleet.compute.rails import End, Rail
 from fleet.compute.results import Hold
 from fleet.compute.rules import DEFAULT_RULES, Rules
 from fleet.compute.units import Units
@@ -69,7 +69,7 @@ def steps(
             if before is not None:
                 old = before.front_notch if end is End.FRONT else before.rear_notch
             if notch is not None:
-                found.append(_spacer(end, notch, old, said(half.rail, end, notch)))
+                found.append(_spacer(end, notch, old, _words(half.rail, end, notch)))
         by = [(holds or {}).get(end, Hold.END) for end, _ in position.halves()]
         found += _checks(by, rules, units)
     if after.program is not None:
@@ -104,6 +104,13 @@ def _empty(before: Wish | None) -> Step:
         f"Take all {what} out of the column and its cradle; count them by condition.",
         why="One of the old kind left below comes out to the first customer of the new.",
     )
+
+
+def _words(rail: Rail, end: End, notch: int) -> str:
+    """A kept sheet outlives the measures it was made by, and still has to be readable."""
+    if notch >= rail.notches:
+        return f"notch {notch}, which this rail as it is measured now does not have"
+    return said(rail, end, notch)
 
 
 def _spacer(end: End, notch: int, old: int | None, words: str) -> Step:

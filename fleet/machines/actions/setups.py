@@ -11,9 +11,9 @@ from fleet.compute.capacity import capacity_at
 from fleet.compute.units import BadMeasure
 from people import rows
 from people.errors import Unable, Unacceptable
-from people.models import Person
+from people.models import Business, Person
 
-from ..geometry import package_of, position_of
+from ..geometry import package_of, position_of, rules_of
 from ..models import Column, DepthProgram, Position, Product, SetUp
 from .holdings import require_money
 
@@ -31,21 +31,25 @@ def record_as_found(
     front_setting: int | None = None,
     rear_setting: int | None = None,
     program: DepthProgram | None = None,
-    orientation: str = SetUp.Orientation.CAP_OUTWARD,
+    orientation: str | None = None,
     capacity: int | None = None,
 ) -> SetUp:
     """Record how a column was found set, from `starts_at` on; the set-up before ends there.
 
-    Capacity is computed when it is left out. Raises Unacceptable for a setting the position cannot
-    take, Unable when a later set-up is already recorded.
+    Capacity is computed when it is left out, orientation is then the usual one of the position.
+    Raises Unacceptable for a setting the position cannot take or a moment to come, Unable when a
+    later set-up is already recorded.
     """
+    if starts_at > now:
+        message = f"{starts_at.isoformat()} is still to come; nothing has been found then yet"
+        raise Unacceptable(message, fields={"starts_at": message})
     setting = {
         "deep": deep,
         "front_setting": front_setting,
         "rear_setting": rear_setting,
         "program": program,
         "price": price,
-        "orientation": orientation,
+        "orientation": orientation or usual_orientation(column.position),
     }
     require_setting(column=column, setting=setting)
     return begin_set_up(
@@ -97,9 +101,18 @@ def begin_set_up(
 def capacity_of(position: Position, product: Product, deep: int) -> int:
     """Products the position holds at this depth, by geometry; 0 when a size is not measured."""
     try:
-        return capacity_at(position_of(position), package_of(product.package), deep)
+        return capacity_at(
+            position_of(position), package_of(product.package), deep, rules_of(Business.the())
+        )
     except BadMeasure:
         return 0
+
+
+def usual_orientation(position: Position) -> str:
+    """How products lie in a position of this style, or stand, unless somebody says otherwise."""
+    if position.style == Position.Style.SPIRAL:
+        return SetUp.Orientation.UPRIGHT
+    return SetUp.Orientation.CAP_OUTWARD
 
 
 def require_setting(*, column: Column, setting: Mapping[str, Any], prefix: str = "") -> None:

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from fleet.compute.cautions import Work, cautions_for
 from fleet.compute.positions import Position as Place
+from fleet.compute.positions import SpiralPosition
 from fleet.compute.rails import End
 from fleet.compute.results import Fit, Hold, Reason
 from fleet.compute.units import BadMeasure
@@ -68,11 +69,16 @@ def sheet(changeover: Changeover) -> Sheet:
         fit=answer,
         steps=steps(place, before, after, bench.rules, bench.units, holds=_holds(answer, after)),
         cautions=cautions_for(Work.CHANGEOVER),
-        vend_tests=vend_test_plan(place, changeover.deep),
+        vend_tests=vend_test_plan(place, _deep_now(place, changeover.deep)),
         asked=bound,
         proves=what_passes_prove(bound),
         blanks=_blanks(changeover),
     )
+
+
+def _deep_now(place: Place, planned: int) -> int:
+    # A kept sheet outlives the measures it was made by; fewer may lie deep there now.
+    return planned if isinstance(place, SpiralPosition) else min(planned, place.greatest_deep)
 
 
 def _holds(answer: Fit | None, after: Wish) -> dict[End, Hold]:

@@ -6,9 +6,11 @@ from decimal import Decimal
 import pytest
 from django.db import connection, transaction
 
-from fleet.machines.actions import changeovers
-from fleet.machines.models import Changeover, Machine, Product, SetUp
+from fleet.machines.actions import changeovers, kinds
+from fleet.machines.models import Changeover, Machine, Position, Product, SetUp
+from fleet.machines.queries import gates, sheets
 from people import audit
+from people.actions import business
 from people.errors import Unacceptable
 from people.models import Person
 from tests.world import World
@@ -92,6 +94,52 @@ class TestPlan:
                 now=world.now,
             )
         assert not Changeover.objects.exists()
+
+    def test_settings_by_hand_need_their_depth(
+        self, world: World, lobby: Machine, tea: Product
+    ) -> None:
+        with pytest.raises(Unacceptable) as refused:
+            world.planned(world.column(lobby, "1"), tea, front_setting=12)
+        assert set(refused.value.fields) == {"lines.0.deep"}
+
+    def test_a_depth_of_none_is_refused_by_hand(
+        self, world: World, lobby: Machine, tea: Product
+    ) -> None:
+        with pytest.raises(Unacceptable) as refused:
+            world.planned(world.column(lobby, "1"), tea, deep=0)
+        assert set(refused.value.fields) == {"lines.0.deep"}
+
+    def test_by_hand_the_capacity_is_by_the_businesss_own_clearance(
+        self, world: World, lobby: Machine
+    ) -> None:
+        """83 mm in 84 mm leaves 1 mm across, which only this business is content with."""
+        wide = world.product("Wide", world.bottle("wide bottle", diameter_mm=Decimal(83)))
+        business.change(changes={"side_clearance_mm": Decimal(1)}, actor=world.owner, now=world.now)
+        computed = world.planned(world.column(lobby, "1"), wide)
+        by_hand = world.planned(world.column(lobby, "2"), wide, deep=1, front_setting=10)
+        assert by_hand.capacity == computed.capacity > 0
+
+
+class TestKindChangedSince:
+    """The position is measured anew, with fewer notches and less depth, after the plan."""
+
+    @pytest.fixture(autouse=True)
+    def _shorter(self, planned: Changeover) -> None:
+        Position.objects.filter(pk=planned.column.position_id).update(
+            front_notches=5, greatest_deep=1
+        )
+
+    def test_what_cannot_be_set_any_more_is_not_taken_in_hand(
+        self, planned: Changeover, driver: Person, world: World
+    ) -> None:
+        with pytest.raises(changeovers.UnableToTake) as refused:
+            changeovers.take(changeover=planned, actor=driver, now=world.now)
+        assert refused.value.code == "plan_outdated"
+
+    def test_its_sheet_can_still_be_read(self, planned: Changeover, world: World) -> None:
+        Changeover.objects.filter(pk=planned.pk).update(deep=2)
+        found = sheets.sheet(gates.changeover_for(world.owner, planned.pk))
+        assert any("does not have" in step.text for step in found.steps)
 
 
 class TestReplacement:
@@ -206,6 +254,21 @@ class TestComplete:
             world.complete(planned)
         assert refused.value.code == "not_in_hand"
 
+    def test_names_the_set_up_it_ended_also_when_another_was_found_meanwhile(
+        self, world: World, in_hand: Changeover
+    ) -> None:
+        cola = Product.objects.get(name="Cola")
+        found = world.set_up(
+            world.column(in_hand.column.machine, "1"),
+            cola,
+            front_setting=5,
+            starts_at=world.now - timedelta(hours=1),
+        )
+        done = world.complete(in_hand)
+        found.refresh_from_db()
+        assert found.ends_at == world.now
+        assert done.from_set_up == found
+
     def test_is_done_once(self, world: World, in_hand: Changeover) -> None:
         world.complete(in_hand)
         with pytest.raises(changeovers.UnableToComplete):
@@ -302,6 +365,48 @@ class TestLearning:
         row = world.planned(world.column(lobby, "1"), juice)
         assert row.geometry_front == measured
         assert row.front_setting == measured + 1
+
+    def test_a_depth_of_ones_own_teaches_no_offset(self, world: World, lobby: Machine) -> None:
+        """By geometry the cans lie two deep; set one deep by hand, they are held much nearer."""
+        cola = Product.objects.get(name="Cola")
+        row = world.planned(world.column(lobby, "1"), cola, deep=1, front_setting=5)
+        # 92 + 5 x 8 = 132 mm: the first notch at least 122.2 + 6.35 = 128.55 mm from the beam.
+        assert row.geometry_front == 5
+
+
+def test_a_spiral_holds_its_products_upright_unless_told_otherwise(world: World) -> None:
+    kind = kinds.save_kind(
+        changes={"name": "spirals"},
+        positions=[
+            {
+                "label": "A1",
+                "style": "spiral",
+                "width_mm": Decimal(80),
+                "height_mm": Decimal(250),
+                "turns": 8,
+                "spiral_pitch_mm": Decimal(90),
+            }
+        ],
+        actor=world.owner,
+        now=world.now,
+    )
+    column = world.column(world.machine("SPI-1", kind), "A1")
+    first, second = (
+        world.product(name, world.can(f"{name} can", weight_g=Decimal(200)))
+        for name in ("First", "Second")
+    )
+    assert world.set_up(column, first).orientation == SetUp.Orientation.UPRIGHT
+    row = world.planned(column, second)
+    row = changeovers.take(changeover=row, actor=world.owner, now=world.now)
+    left = changeovers.AsLeft(deep=1, price=row.price)
+    assert world.complete(row, as_left=left).mismatches == []
+
+
+def test_nothing_is_found_at_a_moment_to_come(world: World, lobby: Machine) -> None:
+    tea = Product.objects.get(name="Tea")
+    with pytest.raises(Unacceptable) as refused:
+        world.set_up(world.column(lobby, "1"), tea, starts_at=world.now + timedelta(minutes=1))
+    assert set(refused.value.fields) == {"starts_at"}
 
 
 def test_a_set_up_cannot_overlap_another_even_behind_the_actions_back(

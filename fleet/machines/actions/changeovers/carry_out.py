@@ -12,8 +12,8 @@ from people import rows
 from people.errors import Unacceptable
 from people.models import Person
 
-from ...models import Changeover, DepthProgram, Product, RemovedProduct, SetUp
-from ..setups import begin_set_up, capacity_of, require_setting
+from ...models import Changeover, Column, DepthProgram, Product, RemovedProduct, SetUp
+from ..setups import begin_set_up, capacity_of, require_setting, usual_orientation
 from .errors import UnableToAbandon, UnableToComplete, UnableToTake
 
 
@@ -26,7 +26,8 @@ class AsLeft:
     front_setting: int | None = None
     rear_setting: int | None = None
     program: DepthProgram | None = None
-    orientation: str = Changeover.Orientation.CAP_OUTWARD
+    orientation: str | None = None
+    """None: the usual one of the column's position."""
 
 
 @dataclass(frozen=True)
@@ -40,10 +41,16 @@ class Removed:
 
 @transaction.atomic
 def take(*, changeover: Changeover, actor: Person, now: datetime) -> Changeover:
-    """Take a planned changeover in hand. Raises UnableToTake."""
+    """Take a planned changeover in hand. Raises UnableToTake, also when the position was measured
+    anew and cannot take what was planned any more."""
     row = _locked(changeover)
     if row.state != Changeover.State.PLANNED:
         raise UnableToTake(row, f"it is {row.get_state_display()}", code="not_planned")
+    try:
+        require_setting(column=row.column, setting={name: getattr(row, name) for name in _SETTING})
+    except Unacceptable as error:
+        why = f"the machine's kind was changed since it was planned; plan it again ({error})"
+        raise UnableToTake(row, why, code="plan_outdated") from error
     return rows.put(
         row,
         {
@@ -51,7 +58,7 @@ def take(*, changeover: Changeover, actor: Person, now: datetime) -> Changeover:
             "taken_at": now,
             "taken_by": actor,
             # The column may have been found set otherwise since it was planned.
-            "from_set_up": row.column.set_ups.filter(ends_at__isnull=True).first(),
+            "from_set_up": _set_up_now(row.column),
         },
         actor=actor,
         verb="take changeover",
@@ -85,6 +92,7 @@ def complete(
             row, f"it is {row.get_state_display()}; take it in hand first", code="not_in_hand"
         )
     setting = {name: getattr(as_left, name) for name in _SETTING}
+    setting["orientation"] = as_left.orientation or usual_orientation(row.column.position)
     require_setting(column=row.column, setting=setting, prefix="as_left.")
     _require_test_vends(row, test_vends_made, test_vends_passed, what_happened)
     counted = _require_removed(removed)
@@ -96,6 +104,9 @@ def complete(
             code="mismatch_needs_reason",
             fields={"mismatch_reason": f"say why: {differ}"},
         )
+    # Locked before it is looked at: the one that ends must be the one that is named.
+    Column.objects.select_for_update(of=("self",)).get(pk=row.column_id)
+    from_set_up = _set_up_now(row.column)
     set_up = begin_set_up(
         column=row.column,
         product=row.product,
@@ -120,13 +131,14 @@ def complete(
             "state": Changeover.State.DONE,
             "ended_at": now,
             "ended_by": actor,
+            "from_set_up": from_set_up,
             "to_set_up": set_up,
             "as_left_deep": as_left.deep,
             "as_left_front": as_left.front_setting,
             "as_left_rear": as_left.rear_setting,
             "as_left_program": as_left.program,
             "as_left_price": as_left.price,
-            "as_left_orientation": as_left.orientation,
+            "as_left_orientation": setting["orientation"],
             "picture_matches": picture_matches,
             "test_vends_made": test_vends_made,
             "test_vends_passed": test_vends_passed,
@@ -177,6 +189,10 @@ def _locked(changeover: Changeover) -> Changeover:
         )
         .get(pk=changeover.pk)
     )
+
+
+def _set_up_now(column: Column) -> SetUp | None:
+    return column.set_ups.filter(ends_at__isnull=True).first()
 
 
 def _require_test_vends(row: Changeover, made: int, passed: int, what_happened: str) -> None:

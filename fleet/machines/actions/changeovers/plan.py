@@ -19,18 +19,17 @@ from ...models import (
     Column,
     DepthProgram,
     Machine,
-    Position,
     Product,
     SetUp,
 )
 from ...queries.fits import Bench
-from ..setups import capacity_of, require_setting
+from ..setups import capacity_of, require_setting, usual_orientation
 from .errors import UnableToPlan
 
 
 @dataclass(frozen=True)
 class PlannedLine:
-    """One column's wish. What is None is computed; giving a setting overrides the computed one."""
+    """One column's wish: settings computed, or all of them by hand once `deep` is given."""
 
     column: Column
     product: Product
@@ -178,6 +177,7 @@ def _plan_line(
     now: datetime,
 ) -> None:
     column, product = line.column, line.product
+    _require_whole_hand(line, prefix)
     if column.machine.status == Machine.Status.RETIRED:
         raise UnableToPlan(column, "the machine is retired", code="machine_retired")
     open_already = column.changeovers.filter(state__in=["planned", "in_hand"]).first()
@@ -197,8 +197,7 @@ def _plan_line(
     if current is not None and current.product_id == product.pk and _same(current, setting):
         message = f"{column} already holds {product}, set exactly so"
         raise Unacceptable(message, code="nothing_changes", fields={f"{prefix}product": message})
-    plain = bench.plain_fit(column.position, product.package)
-    by_hand = line.sets_by_hand or answer.capacity is None
+    front, rear = _by_geometry(bench.plain_fit(column.position, product.package), setting["deep"])
     changeover = Changeover(
         plan=whole, column=column, product=product, from_set_up=current, created_at=now
     )
@@ -207,11 +206,11 @@ def _plan_line(
         {
             **setting,
             "capacity": capacity_of(column.position, product, setting["deep"])
-            if by_hand or answer.capacity is None
+            if line.sets_by_hand or answer.capacity is None
             else answer.capacity.units,
             "computed": asdict(answer),
-            "geometry_front": plain.front.notch if plain.front else None,
-            "geometry_rear": plain.rear.notch if plain.rear else None,
+            "geometry_front": front,
+            "geometry_rear": rear,
             "test_vends_asked": test_vends,
         },
         actor=actor,
@@ -220,20 +219,34 @@ def _plan_line(
     )
 
 
+def _require_whole_hand(line: PlannedLine, prefix: str) -> None:
+    given = (line.front_setting, line.rear_setting, line.program)
+    if not line.sets_by_hand and any(one is not None for one in given):
+        message = f"{line.column}: set by hand, it needs to be said how many lie deep, too"
+        raise Unacceptable(message, fields={f"{prefix}deep": message})
+
+
+def _by_geometry(plain: Fit, deep: int) -> tuple[int | None, int | None]:
+    """The notches for this very depth; those for another would teach an offset of its length."""
+    same = next((one for one in plain.candidates if one.deep == deep), None)
+    if same is None:
+        return None, None
+    front, rear = (None if one is None else one.notch for one in (same.front, same.rear))
+    return front, rear
+
+
 def _setting(line: PlannedLine, answer: Fit, column: Column) -> dict[str, Any]:
     programs = {p.name: p for p in column.position.kind.programs.all()}
     by_hand = line.sets_by_hand
     front = answer.front.notch if answer.front else None
     rear = answer.rear.notch if answer.rear else None
     return {
-        "deep": line.deep or answer.deep or 1,
+        "deep": (answer.deep or 1) if line.deep is None else line.deep,
         "front_setting": line.front_setting if by_hand else front,
         "rear_setting": line.rear_setting if by_hand else rear,
         "program": line.program if by_hand else programs.get(answer.program or ""),
         "price": line.product.price if line.price is None else line.price,
-        "orientation": Changeover.Orientation.UPRIGHT
-        if column.position.style == Position.Style.SPIRAL
-        else Changeover.Orientation.CAP_OUTWARD,
+        "orientation": usual_orientation(column.position),
     }
 
 
