@@ -115,8 +115,9 @@ def _take_up(row: models.Model, seen: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _locked(row: models.Model) -> models.Model:
-    # As an update locks, so that rows that name this one can still be written.
-    rows = type(row)._base_manager.select_for_update(no_key=True)
+    # As an update locks, so that rows that name this one can still be written. Of this row alone:
+    # the order of its model may join another table, whose missing row could not be locked.
+    rows = type(row)._base_manager.select_for_update(no_key=True, of=("self",))
     stored = rows.filter(pk=row.pk).first()
     if stored is None:
         raise _meanwhile(row)
