@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from fleet.machines.models import Changeover, Machine
+from fleet.sales.models import EventMeaning
 from people.models import Person
 from tests.cast import PASSWORD
+from tests.journeys.conftest import PHONE
 from tests.world import World
 
 SAMPLES = Path(__file__).resolve().parents[1] / "checks" / "audit_reads"
@@ -101,11 +103,14 @@ def test_every_page_is_accessible_and_within_its_width(
     column = world.column(amiss, "1")
     tea = world.column(amiss, "2").set_ups.get().product
     changeover = world.planned(column, tea)
+    meaning = EventMeaning.objects.order_by("pk").first()
+    assert meaning is not None
     sign_in(page, owner)
     for name, address in {
         "today": "/",
         "fleet": "/fleet/",
         "machine": f"/fleet/{amiss.pk}/",
+        "machine-wire": f"/fleet/{amiss.pk}/selections/",
         "machine-change": f"/fleet/{amiss.pk}/change/",
         "fit": f"/fit/?machine={amiss.pk}",
         "column": f"/fit/columns/{column.pk}/",
@@ -125,6 +130,10 @@ def test_every_page_is_accessible_and_within_its_width(
         "kinds": "/kinds/",
         "kind": f"/kinds/{amiss.kind_id}/",
         "kind-change": f"/kinds/{amiss.kind_id}/change/",
+        "chart": f"/kinds/{amiss.kind_id}/chart/",
+        "meanings": "/events/",
+        "meaning": f"/events/{meaning.pk}/",
+        "as-found": f"/fit/columns/{column.pk}/as-found/",
         "sites": "/sites/",
         "site": f"/sites/{amiss.placements.get().site_id}/",
         "site-add": "/sites/add/",
@@ -137,6 +146,25 @@ def test_every_page_is_accessible_and_within_its_width(
         assert answer is not None
         assert answer.status == 200, address
         looked_at(page, axe, picture, f"{width}-{name}", scheme)
+
+
+def test_a_refusal_is_a_page_like_any_other(
+    live: Any, browser: Browser, driver: Person, sign_in: SignIn, axe: Check, picture: Picture
+) -> None:
+    # Chromium notes such an answer as an error of the console, so this page's is not listened to.
+    with browser.new_context(base_url=live.url, **PHONE) as context:
+        page = context.new_page()
+        sign_in(page, driver)
+        for address, status, heading in (
+            ("/no-such-page/", 404, "Nothing here"),
+            ("/fleet/999999/", 404, "Nothing here"),
+            ("/changeovers/plan/", 403, "Not yours to open"),
+        ):
+            answer = page.goto(address)
+            assert answer is not None
+            assert answer.status == status
+            expect(page.get_by_role("heading", name=heading)).to_be_visible()
+            looked_at(page, axe, picture, f"phone-refused-{status}")
 
 
 def test_from_a_suspicion_to_a_planned_correction(
@@ -211,7 +239,8 @@ def test_carrying_it_out_on_a_phone(
     phone_page.get_by_role("link", name="Record how it was left").tap()
     expect(phone_page.get_by_role("heading", name="how it was left")).to_be_visible()
     looked_at(phone_page, axe, picture, "phone-as-left")
-    phone_page.get_by_label("Good, back to stock").fill("21")
+    out = phone_page.get_by_role("group", name="Taken out")
+    out.get_by_label("Good, back to stock").fill("21")
     notch = phone_page.get_by_label("Front spacers at notch")
     notch.fill(str((changeover.front_setting or 0) + 1))
     box = notch.bounding_box()
@@ -306,6 +335,70 @@ def test_files_are_handed_in_and_one_is_matched(
     form.get_by_role("button", name="It is of this machine").click()
     expect(desk_page.get_by_role("status")).to_contain_text("accepted")
     looked_at(desk_page, axe, picture, "read-accepted")
+
+
+def test_a_chart_selections_and_the_meaning_of_an_event_are_kept(
+    desk_page: Page,
+    owner: Person,
+    lobby: Machine,
+    sign_in: SignIn,
+    axe: Check,
+) -> None:
+    sign_in(desk_page, owner)
+    desk_page.goto(f"/kinds/{lobby.kind_id}/")
+    desk_page.get_by_role("link", name="Its chart").click()
+    expect(desk_page.get_by_text("Nothing yet.").first).to_be_visible()
+    desk_page.get_by_label("Position").select_option(label="1")
+    desk_page.get_by_label("Package").select_option(label="can, 12 fl oz")
+    desk_page.get_by_label("Products deep").fill("2")
+    desk_page.get_by_label("Front setting").fill("99")
+    desk_page.get_by_role("button", name="Add it").click()
+    expect(desk_page.get_by_label("Front setting")).to_have_attribute("aria-invalid", "true")
+    axe(desk_page)
+    desk_page.get_by_label("Front setting").fill("19")
+    desk_page.get_by_role("button", name="Add it").click()
+    expect(desk_page.get_by_role("row", name="can, 12 fl oz")).to_contain_text("19")
+    axe(desk_page)
+
+    desk_page.goto(f"/fleet/{lobby.pk}/")
+    desk_page.get_by_role("link", name="Selections").click()
+    desk_page.get_by_label("Column 4").fill("1")
+    desk_page.get_by_role("button", name="Keep").click()
+    expect(desk_page.get_by_role("status")).to_contain_text("wired so")
+    assert lobby.selections.get(code="1").columns.count() == 2
+
+    desk_page.goto("/events/")
+    desk_page.get_by_label("Code or words").press_sequentially("coin jam")
+    desk_page.locator("#found tbody a").first.click()
+    words = desk_page.get_by_label("Words")
+    words.fill("Coin stuck: clear the acceptor")
+    desk_page.get_by_role("button", name="Keep").click()
+    expect(desk_page.get_by_role("status")).to_be_visible()
+    assert EventMeaning.objects.filter(words="Coin stuck: clear the acceptor").count() == 1
+
+
+def test_the_menu_on_a_phone_opens_by_keyboard(
+    phone_page: Page, owner: Person, sign_in: SignIn, axe: Check
+) -> None:
+    sign_in(phone_page, owner)
+    phone_page.goto("/")
+    head = phone_page.locator("header.bar").bounding_box()
+    assert head is not None
+    assert head["height"] < 80  # the page's own matter comes first
+    kinds = phone_page.get_by_role("link", name="Kinds", exact=True)
+    expect(kinds).to_be_hidden()
+    for _ in range(3):  # past the skip link and the mark
+        phone_page.keyboard.press("Tab")
+    phone_page.keyboard.press("Enter")
+    expect(kinds).to_be_visible()
+    fits_the_width(phone_page)
+    axe(phone_page)
+    kinds.focus()
+    phone_page.keyboard.press("Enter")
+    expect(phone_page.get_by_role("heading", name="Kinds of machine")).to_be_visible()
+    phone_page.get_by_text("Menu").tap()
+    phone_page.get_by_role("button", name="Sign out").tap()
+    expect(phone_page.get_by_role("heading", name="Sign in")).to_be_visible()
 
 
 def test_a_device_token_is_shown_once(

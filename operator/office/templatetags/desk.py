@@ -172,6 +172,21 @@ def verdict_of_many(value: str) -> str:
     )
 
 
+CHECKED = {
+    "ok": "right",
+    "ok_byte_swapped": "right, with its two bytes exchanged",
+    "ok_after_crlf_restore": "right, once the line ends are as they were",
+    "missing": "not in the file",
+    "mismatch": "wrong",
+}
+
+
+@register.filter
+def checked(value: str) -> str:
+    """What a read's check value came to, in words."""
+    return CHECKED.get(value, words(value))
+
+
 @register.filter
 def minor(amount: int | None, exponent: int) -> str:
     """Money read in minor units, as figures: `268.25`."""
