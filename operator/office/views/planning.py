@@ -10,10 +10,10 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.safestring import SafeString
 
-from fleet.compute.results import Fit
+from fleet.compute.results import Fit, Verdict
 from fleet.compute.units import BadMeasure
 from fleet.machines.actions import changeovers as actions
-from fleet.machines.actions.changeovers import LeftOut, PlannedLine
+from fleet.machines.actions.changeovers import LeftOut, PlannedLine, why_not
 from fleet.machines.geometry import package_of, position_of
 from fleet.machines.models import Changeover, Column, Machine, Product, SetUp
 from fleet.machines.queries.fits import Bench
@@ -43,7 +43,13 @@ class Outlook:
 
     @property
     def goes_in(self) -> bool:
-        return not self.trouble and self.fit is not None and bool(self.fit.deep)
+        verdict = self.fit.verdict if self.fit else None
+        return not self.trouble and verdict in {Verdict.FITS, Verdict.FITS_WITH_CAUTION}
+
+    @property
+    def why_not(self) -> str:
+        """Why the product does not go in, in one line."""
+        return self.trouble or (why_not(self.fit) if self.fit else "")
 
 
 def plan(request: PersonRequest) -> HttpResponse:
@@ -96,6 +102,7 @@ def plan(request: PersonRequest) -> HttpResponse:
         "columns": columns,
         "outlooks": found,
         "few": few,
+        "kept_out": kept_out(found),
         "going_in": [one.column.pk for one in found if one.goes_in],
         "products": Product.objects.filter(sold=True).order_by("name", "pk"),
         "machines": Machine.objects.exclude(status=Machine.Status.RETIRED).order_by("asset_tag"),
@@ -145,8 +152,8 @@ def replace(request: PersonRequest) -> HttpResponse:
         "form": form,
         "old": old,
         "new": new,
-        # What is left out stands first: it is what somebody must see to.
-        "outlooks": sorted(found, key=lambda one: one.goes_in),
+        "outlooks": found,
+        "kept_out": kept_out(found),
         "held": len(held),
         "fitting": sum(one.goes_in for one in found),
     }
@@ -184,6 +191,15 @@ def outlooks(columns: list[Column], product: Product, *, drawn: bool = True) -> 
         )
         for column in columns
     ]
+
+
+def kept_out(found: Sequence[Outlook]) -> list[tuple[str, list[Outlook]]]:
+    """The columns that the product does not go into, those of one reason together."""
+    of: dict[str, list[Outlook]] = {}
+    for one in found:
+        if not one.goes_in:
+            of.setdefault(one.why_not, []).append(one)
+    return list(of.items())
 
 
 def _outlook(

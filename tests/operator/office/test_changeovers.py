@@ -116,6 +116,27 @@ def test_a_product_is_replaced_everywhere(
     assert (same.status_code, b"the product that comes out" in same.content) == (422, True)
 
 
+def test_columns_left_out_are_said_by_reason(
+    dispatcher: Person, lobby: Machine, world: World, desk: Desk
+) -> None:
+    cola = world.column(lobby, "1").set_ups.get().product
+    tea = world.column(lobby, "2").set_ups.get().product
+    crisps = world.product("Crisps", world.package("bag", "bag", height_mm=170, thickness_mm=45))
+    client = desk(dispatcher)
+    none = client.get(f"/changeovers/replace/?old={cola.pk}&new={crisps.pk}")
+    assert b"goes into none of them" in none.content
+    assert [len(out) for _, out in none.context["kept_out"]] == [1]
+    assert b"<button>Plan" not in none.content
+    world.planned(world.column(lobby, "1"), tea)
+    busy = client.get(f"/changeovers/replace/?old={cola.pk}&new={tea.pk}")
+    assert [why for why, _ in busy.context["kept_out"]] == ["It is in another changeover already."]
+    columns = [world.column(lobby, label) for label in ("1", "2", "3", "4")]
+    asked = "&".join(f"column={one.pk}" for one in columns)
+    many = client.get(f"/changeovers/plan/?product={tea.pk}&{asked}")
+    assert b"Leave the others out" in many.content
+    assert columns[0].pk not in many.context["going_in"]
+
+
 def test_the_sheet_says_all_that_a_hand_needs(
     driver: Person, planned: Changeover, desk: Desk
 ) -> None:

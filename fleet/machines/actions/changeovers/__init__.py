@@ -2,7 +2,7 @@
 
 from .carry_out import AsLeft, Removed, abandon, complete, take
 from .errors import UnableToAbandon, UnableToComplete, UnableToPlan, UnableToTake
-from .plan import LeftOut, PlannedLine, Replacement, plan, plan_replacement
+from .plan import LeftOut, PlannedLine, Replacement, plan, plan_replacement, why_not
 
 __all__ = [
     "AsLeft",
@@ -19,4 +19,5 @@ __all__ = [
     "plan",
     "plan_replacement",
     "take",
+    "why_not",
 ]
