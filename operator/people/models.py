@@ -171,6 +171,15 @@ class Business(models.Model):
                 condition=models.Q(most_play_mm__gt=models.F("least_play_mm")),
                 name="business_play_band",
             ),
+            models.CheckConstraint(
+                # Beyond these no column can be computed at all; 1 mm is the room at a cap.
+                condition=models.Q(
+                    least_play_mm__gte=0, most_play_mm__gte=1, side_clearance_mm__gte=0
+                ),
+                name="business_limits_possible",
+                violation_error_message="The least play and the side clearance are not below "
+                "zero, and the most play is at least 1 mm.",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -91,6 +91,16 @@ def test_business_settings_are_checked_and_trailed() -> None:
 
 
 @pytest.mark.parametrize(
+    "changes",
+    [{"side_clearance_mm": "-1"}, {"least_play_mm": "0", "most_play_mm": "0.5"}],
+    ids=["negative clearance", "no room at a cap"],
+)
+def test_limits_by_which_no_column_could_be_computed_are_refused(changes: dict[str, str]) -> None:
+    with pytest.raises(Unacceptable):
+        business.change(changes=changes, actor=None, now=NOW)
+
+
+@pytest.mark.parametrize(
     "statement", ["UPDATE people_auditentry SET verb = 'x'", "DELETE FROM people_auditentry"]
 )
 def test_the_audit_trail_cannot_be_rewritten(statement: str) -> None:
