@@ -82,9 +82,16 @@ def decide_epoch(
 def withdraw_decision(
     *, decision: EpochDecision, reason: str, actor: Person, now: datetime
 ) -> None:
-    """Take a decision back: what it was about is cut anew and waits for another."""
+    """Take a decision back: what it was about is cut anew and waits for another.
+
+    Raises Unacceptable without a reason, Unable if it was taken back already.
+    """
     require_reason(reason)
     machine = lock_machines([decision.machine])[decision.machine_id]
+    current = EpochDecision.objects.filter(pk=decision.pk).first()
+    if current is None:
+        raise Unable("the decision was taken back already", code="decision_withdrawn")
+    decision = current
     audit.record(
         actor=actor,
         verb="withdraw decision about a device",

@@ -72,9 +72,15 @@ def _claim(folder: Path, now: datetime) -> Iterator[_Claim]:
             if mine.exists():
                 continue
             path.rename(mine)
-            yield _Claim(path, mine, read_one(mine))
         except FileNotFoundError:
             continue  # another worker was quicker
+        try:
+            yield _Claim(path, mine, read_one(mine))
+        except OSError as error:
+            # One that cannot be read must not keep the rest from being read, now or ever.
+            log.error("audit_file", name=path.name, result="cannot be read", said=str(error))
+            mine.rename(_free_name(folder / SET_ASIDE, mine.name, str(mine.lstat().st_ino)))
+            continue
         claimed += 1
         if claimed == BATCH:
             return
@@ -96,22 +102,26 @@ def _take_in(
     except Exception:
         # Nothing of the batch is kept, so nothing of it may look taken in.
         for claim in claims:
-            claim.lies_at.rename(claim.came_from)
+            _put_back(claim.lies_at, claim.came_from)
         raise
     for claim, outcome in zip(claims, outcomes, strict=True):
         goes_to = SET_ASIDE if outcome.result is Result.UNREADABLE else READ
-        claim.lies_at.rename(_free_name(folder / goes_to, claim))
+        mark = sha256(claim.file.data).hexdigest()[:12]
+        claim.lies_at.rename(_free_name(folder / goes_to, claim.lies_at.name, mark))
         log.info("audit_file", name=outcome.name, result=str(outcome.result), said=outcome.said)
     return outcomes
 
 
-def _free_name(folder: Path, claim: _Claim) -> Path:
-    """The file's own name, with its fingerprint where another file of that name lies already."""
-    path = folder / claim.lies_at.name
-    if not path.exists():
-        return path
-    mark = sha256(claim.file.data).hexdigest()[:12]
-    return folder / f"{path.stem}-{mark}{path.suffix}"
+def _free_name(folder: Path, name: str, mark: str) -> Path:
+    """The file's own name, with its mark where another file of that name lies already."""
+    path = folder / name
+    return folder / f"{path.stem}-{mark}{path.suffix}" if path.exists() else path
+
+
+def _put_back(lies_at: Path, came_from: Path) -> None:
+    """A new file that has its name by now is not written over; the claim lapses in its turn."""
+    if not came_from.exists():
+        lies_at.rename(came_from)
 
 
 def _take_up_lapsed(folder: Path, now: datetime) -> None:
@@ -121,7 +131,7 @@ def _take_up_lapsed(folder: Path, now: datetime) -> None:
         back = folder / path.name
         try:
             # Moving a file changes its status time and not its modification time.
-            if path.stat().st_ctime < lapsed and not back.exists():
-                path.rename(back)
+            if path.stat().st_ctime < lapsed:
+                _put_back(path, back)
         except FileNotFoundError:
             continue

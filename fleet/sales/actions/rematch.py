@@ -35,7 +35,8 @@ def match_again(*, actor: Person | None, now: datetime) -> tuple[AuditRead, ...]
     machines = lock_machines(one.machine for one in found.values())
     rows = (
         AuditRead.objects.select_for_update(of=("self",))
-        .filter(pk__in=found, state=AuditRead.State.WAITING)
+        # Somebody may have said meanwhile whose a read is; that stands.
+        .filter(pk__in=found, state=AuditRead.State.WAITING, machine=None)
         .order_by("pk")
     )
     known = dict(known_reads(set(machines), [files[pk] for pk in found]))

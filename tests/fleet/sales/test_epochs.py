@@ -111,6 +111,23 @@ def test_a_withdrawn_decision_waits_again(
     assert not EpochDecision.objects.exists()
 
 
+def test_a_decision_is_withdrawn_once(lobby: Machine, swapped: Meter, dispatcher: Person) -> None:
+    made = decide_epoch(
+        interval=_awaiting(),
+        device="control_board",
+        choice="count_from_zero",
+        reason="replaced",
+        actor=dispatcher,
+        now=NOW,
+    )
+    first, second = (EpochDecision.objects.get(pk=made.pk) for _ in range(2))
+    withdraw_decision(decision=first, reason="it was not", actor=dispatcher, now=NOW)
+    with pytest.raises(Unable) as refused:
+        withdraw_decision(decision=second, reason="it was not", actor=dispatcher, now=NOW)
+    assert refused.value.code == "decision_withdrawn"
+    assert AuditEntry.objects.filter(verb__startswith="withdraw").count() == 1
+
+
 def test_a_second_decision_takes_the_place_of_the_first(
     lobby: Machine, swapped: Meter, dispatcher: Person
 ) -> None:

@@ -6,7 +6,7 @@ import subprocess
 import sys
 import time
 import zipfile
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -60,6 +60,25 @@ def test_files_are_read_and_moved_on(
     assert _names(tmp_path) == _names(tmp_path / "taking") == []
     assert [sold(interval)["1"] for interval in told(lobby)] == [3]
     assert set(AuditRead.objects.values_list("source", flat=True)) == {"folder"}
+
+
+def test_one_that_cannot_be_read_keeps_no_other_from_being_read(
+    lobby: Machine, tmp_path: Path, two_reads: tuple[bytes, bytes]
+) -> None:
+    """A file that opens and then fails, for whatever user runs the tests: a process's memory."""
+    (tmp_path / "a.dts").symlink_to("/proc/self/mem")
+    _put(tmp_path, "b.dts", two_reads[0])
+    read_folder(folder=tmp_path, actor=None, now=datetime.now(UTC) + timedelta(hours=1))
+    assert _names(tmp_path / "read") == ["b.dts"]
+    assert _names(tmp_path / "set-aside") == ["a.dts"]
+
+
+def test_putting_back_writes_over_no_newer_file(tmp_path: Path) -> None:
+    ours, newer = tmp_path / "ours.dts", tmp_path / "newer.dts"
+    ours.write_bytes(b"ours")
+    newer.write_bytes(b"newer")
+    door._put_back(ours, newer)
+    assert (ours.read_bytes(), newer.read_bytes()) == (b"ours", b"newer")
 
 
 def test_running_again_and_the_same_file_again_change_nothing(
