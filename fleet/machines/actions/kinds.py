@@ -33,6 +33,9 @@ def save_kind(
     (`positions.2.front_pitch_mm`), or Unable when something in use would go.
     """
     verb = "add kind" if kind is None else "change kind"
+    if kind is not None:
+        # Locked, or a machine that is added just now would lack the columns of new positions.
+        Kind.objects.select_for_update(no_key=True).get(pk=kind.pk)
     saved = rows.put(kind or Kind(), changes, actor=actor, verb=verb, now=now)
     if kind is not None:
         Kind.objects.filter(pk=saved.pk).update(updated_at=now)  # the ETag covers the parts too
@@ -93,7 +96,11 @@ def _add_columns(kind: Kind) -> None:
 
 def _require_measures(kind: Kind) -> None:
     fresh = Kind.objects.prefetch_related("programs", "positions").get(pk=kind.pk)
-    board_of(fresh)
+    try:
+        board_of(fresh)
+    except BadMeasure as error:
+        part = "vend_window_s" if error.field == "board.vend_window_s" else "programs"
+        raise Unacceptable(str(error), fields={part: str(error)}) from error
     for index, position in enumerate(fresh.positions.all()):
         try:
             position_of(position)

@@ -1,6 +1,6 @@
 """Machines: added with their columns, placed at sites, their selections wired to columns."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -27,6 +27,8 @@ def add_machine(
     `selections` are mappings of code, positions (labels), and optionally picture; left out, every
     position gets a selection of its own label. Raises Unacceptable.
     """
+    # Locked, or a position that is added to the kind just now would be no column of this machine.
+    Kind.objects.select_for_update(no_key=True).get(pk=kind.pk)
     machine = rows.put(Machine(kind=kind), changes, actor=actor, verb="add machine", now=now)
     positions = list(kind.positions.all())
     Column.objects.bulk_create(Column(machine=machine, position=one) for one in positions)
@@ -54,7 +56,7 @@ def wire_selections(
     Machine.objects.select_for_update().get(pk=machine.pk)
     columns = {c.position.label: c for c in machine.columns.select_related("position", "selection")}
     stored = {one.code: one for one in machine.selections.all()}
-    before = _wiring(columns)
+    before = _wiring(columns, stored.values())
     taken: dict[str, str] = {}
     for index, one in enumerate(selections):
         for label in one["positions"]:
@@ -86,7 +88,7 @@ def wire_selections(
         for label in one["positions"]:
             columns[label].selection = selection
     Column.objects.bulk_update(columns.values(), ["selection"])
-    after = _wiring(columns)
+    after = _wiring(columns, wired)
     if before != after:
         _touch(machine, now)
         audit.record(
@@ -108,8 +110,12 @@ def place_machine(
     """The machine stands at `site` from `starts_at` on; the placement before ends there. None:
     nowhere.
 
-    Raises Unable when a later placement is already noted, since the past is not rewritten.
+    Raises Unable when a later placement is already noted, since the past is not rewritten, and
+    Unacceptable for a moment to come: what is noted last is where the machine stands now.
     """
+    if starts_at > now:
+        message = f"{starts_at.isoformat()} is still to come; note the move once it is made"
+        raise Unacceptable(message, fields={"starts_at": message})
     Machine.objects.select_for_update().get(pk=machine.pk)
     current = machine.placements.order_by("-starts_at").first()
     if current is not None and current.starts_at >= starts_at:
@@ -119,7 +125,14 @@ def place_machine(
             code="placed_later",
         )
     if current is not None and (current.ends_at is None or current.ends_at > starts_at):
-        rows.put(current, {"ends_at": starts_at}, actor=actor, verb="end placement", now=now)
+        rows.put(
+            current,
+            {"ends_at": starts_at},
+            actor=actor,
+            verb="end placement",
+            now=now,
+            reason=reason,
+        )
     _touch(machine, now)
     if site is None:
         return None
@@ -138,8 +151,8 @@ def _touch(machine: Machine, now: datetime) -> None:
     machine.updated_at = now
 
 
-def _wiring(columns: Mapping[str, Column]) -> dict[str, str]:
+def _wiring(columns: Mapping[str, Column], selections: Iterable[Selection]) -> dict[str, str]:
     return {
         f"position {label}": column.selection.code if column.selection else ""
         for label, column in columns.items()
-    }
+    } | {f"picture of {one.code}": one.picture for one in selections}

@@ -6,12 +6,15 @@ from collections.abc import Iterable
 from django.db.models import Count, F, QuerySet
 
 from fleet.compute import charts
+from fleet.compute.candidates import candidates_for
+from fleet.compute.positions import SpiralPosition
 from fleet.compute.rails import End
-from fleet.compute.results import Source
+from fleet.compute.results import Candidate, Source
 from fleet.compute.rules import Rules
+from fleet.compute.units import BadMeasure, Units
 
-from ..geometry import position_of
-from ..models import Changeover, ChartEntry, Position
+from ..geometry import package_of, position_of
+from ..models import Changeover, ChartEntry, Package, Position
 
 Offsets = dict[int, dict[End, charts.LearnedOffset]]
 Entries = dict[tuple[int, int], list[charts.ChartEntry]]
@@ -29,12 +32,18 @@ def taught() -> "QuerySet[Changeover]":
 
 def learned_offsets(kind_ids: Iterable[int], rules: Rules) -> Offsets:
     """The robust offset of each rail of these kinds, where enough changeovers passed. One query."""
-    rows = taught().filter(column__position__kind__in=kind_ids).select_related("column__position")
+    rows = (
+        taught()
+        .filter(column__position__kind__in=kind_ids)
+        .select_related("column__position", "product__package")
+    )
+    geometry = _Geometry(rules)
     records = [
         record
         for row in rows
         for end in End
-        if (record := _as_left(row, row.column.position, end)) is not None
+        if geometry.still_gives(row, end)
+        and (record := _as_left(row, row.column.position, end)) is not None
     ]
     found: Offsets = defaultdict(dict)
     for (kind, rail), offset in charts.learn_offsets(records, rules).items():
@@ -85,6 +94,39 @@ def entries_for(position_ids: Iterable[int], package_ids: Iterable[int] | None =
             )
         )
     return dict(found)
+
+
+class _Geometry:
+    """Whether measures still give the notch a changeover was planned from.
+
+    Where they do not, the position or the package was measured anew since, and what was learned of
+    the old measures would be added to the new ones.
+    """
+
+    def __init__(self, rules: Rules) -> None:
+        self.rules = rules
+        self._found: dict[tuple[int, int], dict[int, Candidate]] = {}
+
+    def still_gives(self, row: Changeover, end: End) -> bool:
+        found = self._candidates(row.column.position, row.product.package).get(row.deep)
+        setting = None if found is None else found.front if end is End.FRONT else found.rear
+        return setting is not None and setting.notch == getattr(row, f"geometry_{end.value}")
+
+    def _candidates(self, position: Position, package: Package) -> dict[int, Candidate]:
+        key = (position.pk, package.pk)
+        if key not in self._found:
+            self._found[key] = self._computed(position, package)
+        return self._found[key]
+
+    def _computed(self, position: Position, package: Package) -> dict[int, Candidate]:
+        try:
+            place, shape = position_of(position), package_of(package)
+        except BadMeasure:
+            return {}
+        if isinstance(place, SpiralPosition):
+            return {}
+        found = candidates_for(place, shape, self.rules, Units.MILLIMETRES)
+        return {one.deep: one for one in found}
 
 
 def _as_left(row: Changeover, position: Position, end: End) -> charts.AsLeft | None:

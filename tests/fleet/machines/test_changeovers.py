@@ -365,6 +365,11 @@ class TestLearning:
         row = world.planned(world.column(lobby, "1"), juice)
         assert row.geometry_front == measured
         assert row.front_setting == measured + 1
+        changeovers.abandon(changeover=row, reason="only to ask", actor=world.owner, now=world.now)
+        # Measured anew, the rail lies there; what was learned must not be taken off once more.
+        lobby.kind.positions.update(front_zero_mm=Decimal(92 - 8))
+        row = world.planned(world.column(lobby, "1"), juice)
+        assert row.front_setting == row.geometry_front == measured + 1
 
     def test_a_depth_of_ones_own_teaches_no_offset(self, world: World, lobby: Machine) -> None:
         """By geometry the cans lie two deep; set one deep by hand, they are held much nearer."""

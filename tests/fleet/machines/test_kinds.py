@@ -55,6 +55,19 @@ def test_a_new_position_becomes_a_column_of_every_machine(world: World, kind: Ki
     assert Column.objects.filter(machine=machine, position__label="5").count() == 1
 
 
+@pytest.mark.parametrize(
+    ("cycle_s", "window_s", "field"), [("0.05", "15", "programs"), ("18", "0", "vend_window_s")]
+)
+def test_times_that_no_board_has_are_refused_by_name(
+    world: World, kind: Kind, cycle_s: str, window_s: str, field: str
+) -> None:
+    Kind.objects.filter(pk=kind.pk).update(vend_window_s=window_s)
+    program = {"name": "stop", "deep": 2, "cycle_s": Decimal(cycle_s), "run_on_s": Decimal(0)}
+    with pytest.raises(Unacceptable) as refused:
+        save(world, kind, programs=[program])
+    assert set(refused.value.fields) == {field}
+
+
 def test_a_position_in_use_stays(world: World, lobby: Machine) -> None:
     with pytest.raises(Unable) as refused:
         save(world, lobby.kind, positions=[stack("2")])

@@ -7,6 +7,7 @@ from django.db import transaction
 
 from fleet.machines.actions import machines
 from fleet.machines.models import Machine, Placement
+from people import audit
 from people.errors import Unable, Unacceptable
 from tests.world import World
 
@@ -74,6 +75,41 @@ def test_taken_away_it_stands_nowhere(world: World, lobby: Machine) -> None:
         machine=lobby, site=None, starts_at=world.now, actor=world.owner, now=world.now
     )
     assert not lobby.placements.filter(ends_at__isnull=True).exists()
+
+
+def test_why_it_was_taken_away_is_kept(world: World, lobby: Machine) -> None:
+    machines.place_machine(
+        machine=lobby,
+        site=None,
+        starts_at=world.now,
+        actor=world.owner,
+        now=world.now,
+        reason="the hall closes",
+    )
+    assert audit.entries_of(lobby.placements.get())[0].reason == "the hall closes"
+
+
+@pytest.mark.parametrize("site", ["Elsewhere", None])
+def test_a_move_is_noted_once_it_is_made(world: World, lobby: Machine, site: str | None) -> None:
+    with pytest.raises(Unacceptable) as refused:
+        machines.place_machine(
+            machine=lobby,
+            site=None if site is None else world.site(site),
+            starts_at=world.now + timedelta(days=1),
+            actor=world.owner,
+            now=world.now,
+        )
+    assert set(refused.value.fields) == {"starts_at"}
+    assert lobby.placements.get().ends_at is None
+
+
+def test_another_picture_on_a_button_is_in_the_trail(world: World, lobby: Machine) -> None:
+    wired = [
+        {"code": one, "positions": [one], "picture": "Lemonade" if one == "2" else ""}
+        for one in ("1", "2", "3", "4")
+    ]
+    machines.wire_selections(machine=lobby, selections=wired, actor=world.owner, now=world.now)
+    assert audit.entries_of(lobby)[0].after == {"picture of 2": "Lemonade"}
 
 
 def test_the_past_is_not_rewritten(world: World, lobby: Machine) -> None:
