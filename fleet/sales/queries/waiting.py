@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Count, Max, QuerySet
-from django.db.models.fields.json import KeyTextTransform, KeyTransform
 
 from fleet.machines.models import Machine
 from people.models import Person
@@ -14,6 +13,8 @@ from .reads import tray
 
 #: Reasons that a later entry in the machines' records may remove.
 WITHOUT_A_MACHINE = ("unmatched", "ambiguous")
+# The first reason is the one that keeps a read in the tray.
+_ALIKE = ("machine", "asset_read", "serial_read", "board_serial_read", "waiting__0__code")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +50,9 @@ class Pile:
 def piles(person: Person) -> list[Pile]:
     """The whole tray in piles, that of the latest read first. Two queries."""
     rows = (
-        _with_why(tray(person))
+        tray(person)
         .order_by()
-        .values("machine", "asset_read", "serial_read", "board_serial_read", "why")
+        .values(*_ALIKE)
         .annotate(count=Count("pk"), latest=Max("pk"), received_at=Max("received_at"))
         .order_by("-received_at", "-latest")
     )
@@ -64,7 +65,7 @@ def piles(person: Person) -> list[Pile]:
                 asset=row["asset_read"],
                 serial=row["serial_read"],
                 board=row["board_serial_read"],
-                why=row["why"] or "",
+                why=row["waiting__0__code"] or "",
             ),
             count=row["count"],
             latest=latest[row["latest"]],
@@ -77,15 +78,10 @@ def piles(person: Person) -> list[Pile]:
 
 def pile(person: Person, alike: Alike) -> "QuerySet[AuditRead]":
     """The reads of one pile, latest first."""
-    return _with_why(tray(person)).filter(
+    return tray(person).filter(
         machine=alike.machine,
         asset_read=alike.asset,
         serial_read=alike.serial,
         board_serial_read=alike.board,
-        why=alike.why,
+        waiting__0__code=alike.why,
     )
-
-
-def _with_why(rows: "QuerySet[AuditRead]") -> "QuerySet[AuditRead]":
-    """With the code of the first reason, which is the one that keeps the read in the tray."""
-    return rows.annotate(why=KeyTextTransform("code", KeyTransform(0, "waiting")))

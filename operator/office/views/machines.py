@@ -42,7 +42,11 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         "machine": machine,
         "standings": standings,
         "amiss": [one for one in standings if one.amiss],
-        "changeovers_open": sum(len(one.changeovers_open) for one in columns),
+        "changeovers_open": [
+            one
+            for column in columns
+            for one in column.changeovers_open  # type: ignore[attr-defined]
+        ],
         "scale": scale_said(WHOLE),
         # A section of both sides of the beam, or of a long spiral, wants more room.
         "wide": any(
