@@ -19,6 +19,8 @@ from demo.simulator import Simulated, SimulatedFile, simulate_with_truth
 
 LIKE = asset_tag("S01", "A")
 NEW = "MV-2001"
+# The lobby machine's column of tall cans; it goes over to another package.
+COLUMN = "6"
 
 
 def main(base_url: str) -> int:
@@ -54,16 +56,14 @@ def _ask_what_fits(desk: Client) -> tuple[dict[str, Any], dict[str, Any]]:
     """A column of the lobby machine that holds something now, and another product that fits it."""
     machine = next(iter(desk.pages("machines", search=LIKE)))
     columns = desk.get(f"machines/{machine['id']}/columns")
-    for column in columns:
-        if column["set_up"] is None or column["changeover"] is not None:
-            continue
-        for found in desk.get(f"columns/{column['id']}/what-fits"):
-            held = desk.get(f"products/{column['set_up']['product']}")
-            if found["verdict"] == "fits" and found["package"] != held["package"]:
-                answer = desk.get(f"columns/{column['id']}/fit", product=found["product"])
-                _print_fit(machine, column, found["product_name"], answer)
-                return column, found
-    raise Failed(f"nothing of another package fits any column of {LIKE}")
+    column = next(one for one in columns if one["position_label"] == COLUMN)
+    held = desk.get(f"products/{column['set_up']['product']}")
+    for found in desk.get(f"columns/{column['id']}/what-fits"):
+        if found["verdict"] == "fits" and found["package"] != held["package"]:
+            answer = desk.get(f"columns/{column['id']}/fit", product=found["product"])
+            _print_fit(machine, column, found["product_name"], answer)
+            return column, found
+    raise Failed(f"nothing of another package fits column {COLUMN} of {LIKE}")
 
 
 def _print_fit(
