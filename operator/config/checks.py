@@ -5,7 +5,22 @@ from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.core.checks import CheckMessage, Error, register
+from django.core.checks import CheckMessage, Error, Warning, register
+
+
+@register(deploy=True)
+def who_ends_https(**_: Any) -> list[CheckMessage]:
+    """Sent on to HTTPS by a process that cannot tell it has come, a visitor goes round for ever."""
+    if not settings.SECURE_SSL_REDIRECT or settings.SECURE_PROXY_SSL_HEADER:
+        return []
+    return [
+        Warning(
+            "COLONNADE_HTTPS=1 without COLONNADE_PROXY=1: visitors are sent on to HTTPS for ever",
+            hint="Set COLONNADE_PROXY=1 for a proxy in front that ends HTTPS and sets "
+            "X-Forwarded-Proto; leave it so only if the web process itself ends HTTPS.",
+            id="config.W001",
+        )
+    ]
 
 
 @register()

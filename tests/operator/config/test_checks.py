@@ -17,3 +17,11 @@ def test_a_watched_folder_must_be_there(tmp_path: Path) -> None:
     assert ids(str(tmp_path / "elsewhere")) == ["config.E001"]
     (tmp_path / "file").touch()
     assert ids(str(tmp_path / "file")) == ["config.E001"]
+
+
+def test_https_that_nobody_ends_is_warned_of_before_visitors_go_round_for_ever() -> None:
+    proxy = ("HTTP_X_FORWARDED_PROTO", "https")
+    for redirects, header, said in ((True, None, True), (True, proxy, False), (False, None, False)):
+        with override_settings(SECURE_SSL_REDIRECT=redirects, SECURE_PROXY_SSL_HEADER=header):
+            found = run_checks(include_deployment_checks=True)
+        assert ("config.W001" in {one.id for one in found}) is said
