@@ -74,6 +74,8 @@ def steps(
         found += _checks(by, rules, units)
     if after.program is not None:
         found.append(_program(after, before))
+    elif not isinstance(position, SpiralPosition):
+        found.append(_program_by_manual(after, before))
     found += [_price(after, before), _picture(after, before)]
     found += [
         Step(
@@ -159,6 +161,12 @@ def _checks(by: list[Hold], rules: Rules, units: Units) -> list[Step]:
     return found
 
 
+_PROGRAMMED_OTHERWISE = (
+    "Programmed deeper or shallower than loaded, it gives two for one payment or calls itself "
+    "sold out while full."
+)
+
+
 def _program(after: Wish, before: Wish | None) -> Step:
     same = before is not None and before.program == after.program
     deep = number_in_words(after.deep)
@@ -167,8 +175,21 @@ def _program(after: Wish, before: Wish | None) -> Step:
         f"Program the selection for {deep} deep"
         + (", as it was." if same else ". See that no other selection changed with it."),
         after.program or "",
-        "Programmed deeper or shallower than loaded, it gives two for one payment or calls itself "
-        "sold out while full.",
+        _PROGRAMMED_OTHERWISE,
+        changes=not same,
+    )
+
+
+def _program_by_manual(after: Wish, before: Wish | None) -> Step:
+    same = before is not None and before.deep == after.deep
+    deep = number_in_words(after.deep)
+    return Step(
+        "program",
+        f"See that the board is set for {deep} deep, as it was."
+        if same
+        else f"Set the board for {deep} deep by the maker's manual; no program of it is recorded.",
+        f"{after.deep} deep",
+        _PROGRAMMED_OTHERWISE,
         changes=not same,
     )
 

@@ -52,6 +52,14 @@ def test_the_check_is_that_of_the_hold(holds: dict[End, Hold], expected: list[st
     assert [code for code in found if code.startswith("check_")] == expected
 
 
+@pytest.mark.parametrize(("deep", "changes"), [(1, True), (2, False)])
+def test_without_a_recorded_program_the_depth_is_still_to_be_set(deep: int, changes: bool) -> None:
+    """Left as it was, the board would give two for one payment."""
+    after = replace(TEA, deep=deep, program=None)
+    step = {one.code: one for one in steps(BOTH, CANS, after)}["program"]
+    assert (step.setting, step.changes) == (f"{deep} deep", changes)
+
+
 def test_play_is_spoken_in_the_businesss_unit() -> None:
     by_inch = {s.code: s for s in steps(BOTH, CANS, TEA, units=Units.INCHES)}
     assert "about 0.25 in" in by_inch["check_play"].text
