@@ -370,7 +370,7 @@ def test_a_chart_selections_and_the_meaning_of_an_event_are_kept(
     desk_page.goto("/events/")
     desk_page.get_by_label("Code or words").press_sequentially("coin jam")
     desk_page.locator("#found tbody a").first.click()
-    words = desk_page.get_by_label("Words")
+    words = desk_page.get_by_label("In plain words")
     words.fill("Coin stuck: clear the acceptor")
     desk_page.get_by_role("button", name="Keep").click()
     expect(desk_page.get_by_role("status")).to_be_visible()

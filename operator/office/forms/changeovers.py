@@ -94,8 +94,12 @@ class ReplaceForm(PlanForm):
     """One product takes the place of another wherever it is."""
 
     field_order = ["old", "new", "purpose", "planned_for", "test_vends"]
-    old = forms.ModelChoiceField(Product.objects.all(), label="Comes out")
-    new = forms.ModelChoiceField(Product.objects.filter(sold=True), label="Goes in")
+    old = forms.ModelChoiceField(
+        Product.objects.all(), label="Comes out", empty_label="choose a product"
+    )
+    new = forms.ModelChoiceField(
+        Product.objects.filter(sold=True), label="Goes in", empty_label="choose a product"
+    )
 
     def clean(self) -> dict[str, Any]:
         given = super().clean() or {}
@@ -258,7 +262,7 @@ class Strays:
 class AsFoundForm(forms.Form):
     """How a column was found set."""
 
-    product = forms.ModelChoiceField(Product.objects.all())
+    product = forms.ModelChoiceField(Product.objects.all(), empty_label="choose a product")
     deep = number("Products deep", least=1)
     front_setting = number("Front spacers at notch", required=False)
     rear_setting = number("Rear plate at notch", required=False)

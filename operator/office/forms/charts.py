@@ -12,8 +12,8 @@ from .changeovers import number
 class ChartForm(forms.Form):
     """A line of a kind's chart."""
 
-    position = forms.ModelChoiceField(Position.objects.none())
-    package = forms.ModelChoiceField(Package.objects.all())
+    position = forms.ModelChoiceField(Position.objects.none(), empty_label="choose")
+    package = forms.ModelChoiceField(Package.objects.all(), empty_label="choose")
     source = forms.ChoiceField(label="Where it is from", choices=ChartEntry.Source.choices)
     deep = number("Products deep", least=1)
     front_setting = number("Front setting", required=False)

@@ -55,6 +55,7 @@ def page(request: PersonRequest) -> HttpResponse:
         "pressing_count": len(pressing),
         "silent": [(one, places.get(one.pk)) for one in silent[:SHOWN]],
         "silent_count": len(silent),
+        "more_silent": max(0, len(silent) - SHOWN),
         "silent_days": SILENT_AFTER.days,
     }
     return render(request, "office/today.html", context)
