@@ -131,19 +131,23 @@ def _unassigned(
             (f"{kind}_minor", f"{kind}_value_minor"),
         ):
             total = machine[column]
+            said = "vends" if column.endswith("units") else "takings in minor units"
             told = [value for line in interval.lines if (value := getattr(line, name)) is not None]
             rest[column] = None
             if total is None:
                 continue
             if not told and total:
-                text = f"{column}: {total} by the machine; it does not tell selections apart."
+                text = (
+                    f"The machine counts {kind} as a whole ({said}: {total}) and does not say "
+                    "which selections it was."
+                )
                 if not any(note["code"] == f"{kind}_not_by_selection" for note in notes):
                     notes.append({"code": f"{kind}_not_by_selection", "text": text, "where": ""})
             rest[column] = max(total - sum(told), 0)
             if sum(told) > total:
                 why_not.append(
-                    f"{column}: the selections add up to {sum(told)}, the machine's own total to "
-                    f"{total}; {sum(told) - total} more than it counted."
+                    f"{kind}, {said}: the selections add up to {sum(told)}, the machine's own "
+                    f"total to {total}; {sum(told) - total} more than it counted."
                 )
     return rest
 
