@@ -3,7 +3,9 @@
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import Q
 
+from fleet.machines.models import Machine
 from people import audit
 from people.models import Person
 
@@ -76,8 +78,13 @@ def match_again(*, actor: Person | None, now: datetime) -> tuple[AuditRead, ...]
 
 
 def _waiting() -> dict[int, ReadFile]:
+    """The open reads that some machine's record names now; only they are worth reading again."""
+    named = Q(asset_read__in=Machine.objects.values("asset_tag"))
+    for read, kept in (("serial_read", "serial"), ("board_serial_read", "board_serial")):
+        known = Machine.objects.exclude(**{kept: ""}).values(kept)
+        named |= Q(**{f"{read}__in": known})
     rows = AuditRead.objects.filter(
-        state=AuditRead.State.WAITING, machine=None, waiting__0__code__in=_OPEN
+        named, state=AuditRead.State.WAITING, machine=None, waiting__0__code__in=_OPEN
     )
-    kept = rows.order_by("pk").values_list("pk", "raw", "received_at", "name")[:MOST]
-    return {pk: read_bytes(bytes(raw), received, name) for pk, raw, received, name in kept}
+    kept_files = rows.order_by("pk").values_list("pk", "raw", "received_at", "name")[:MOST]
+    return {pk: read_bytes(bytes(raw), received, name) for pk, raw, received, name in kept_files}
