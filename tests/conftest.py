@@ -37,7 +37,12 @@ def pytest_configure(config: pytest.Config) -> None:
         # pytest-django gives each worker a database of its own; this is the like for Redis.
         server, _, _ = os.environ["REDIS_URL"].rpartition("/")
         os.environ["REDIS_URL"] = f"{server}/{int(worker.removeprefix('gw')) + 1}"
+        os.environ["DJANGO_SETTINGS_MODULE"] = SETTINGS["DJANGO_SETTINGS_MODULE"]
     django.setup()
+    if worker is None and config.getoption("numprocesses", None):
+        # A worker that inherits this reads the settings before it has its own Redis database, and
+        # then empties the cache under another's test.
+        del os.environ["DJANGO_SETTINGS_MODULE"]
     _serve_static_files_as_they_lie()
     for name in FIXTURES:
         config.pluginmanager.import_plugin(name)
