@@ -8,15 +8,15 @@ inside the service is logged and never told.
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-import psycopg.errors
 import structlog
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
-from django.db import DatabaseError, IntegrityError
+from django.db import DatabaseError
 from django.http import Http404
 from rest_framework import exceptions, status
 from rest_framework.response import Response
 
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
+from people.refused import refusal_of
 
 log = structlog.get_logger(__name__)
 MEDIA_TYPE = "application/problem+json"
@@ -179,17 +179,11 @@ def _of_the_framework(error: exceptions.APIException) -> Told:
 
 
 def _of_the_database(error: DatabaseError) -> Told | None:
-    cause = error.__cause__
-    if isinstance(cause, (psycopg.errors.LockNotAvailable, psycopg.errors.DeadlockDetected)):
-        detail = "somebody else is at work on the same rows; nothing was changed, try again"
-        return 409, detail, "busy", [], {"Retry-After": "1"}
-    if isinstance(error, IntegrityError):
-        # The name of the constraint is ours and says what must never be false.
-        name = getattr(getattr(cause, "diag", None), "constraint_name", None) or "a rule"
-        log.warning("constraint stopped a write", constraint=name)
-        detail = f"that would break a rule of the records ({name}); nothing was changed"
-        return 409, detail, "breaks_rule", [], {}
-    return None
+    refusal = refusal_of(error)
+    if refusal is None:
+        return None
+    headers = {"Retry-After": "1"} if refusal.code == "busy" else {}
+    return 409, refusal.message, refusal.code, [], headers
 
 
 def _places(detail: Any, *path: object) -> Iterable[dict[str, str]]:

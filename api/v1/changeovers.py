@@ -187,7 +187,9 @@ class AsLeftIn(Shape):
     )
     program = Ref(queryset=DepthProgram.objects.all(), required=False, allow_null=True)
     orientation = serializers.ChoiceField(
-        choices=Changeover.Orientation.choices, default=Changeover.Orientation.CAP_OUTWARD
+        choices=Changeover.Orientation.choices,
+        required=False,
+        help_text="Left out: the usual one of the position.",
     )
 
 

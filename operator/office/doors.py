@@ -6,12 +6,14 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import PermissionDenied
+from django.db import DatabaseError
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
 
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
 from people.models import Person
+from people.refused import refusal_of
 
 View = Callable[..., HttpResponse]
 
@@ -27,7 +29,10 @@ REFUSED = 422
 
 
 def door(view: View) -> View:
-    """A view whose refusals become pages: missing 404, not allowed 403, else 409 or 422."""
+    """A view whose refusals become pages: missing 404, not allowed 403, else 409 or 422.
+
+    So does what the database refuses: a lock that somebody else holds, a rule that would break.
+    """
 
     @wraps(view)
     def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
@@ -40,6 +45,11 @@ def door(view: View) -> View:
         except Unable as error:
             status = REFUSED if isinstance(error, Unacceptable) else 409
             return render(request, "office/refused.html", {"error": error}, status=status)
+        except DatabaseError as error:
+            refusal = refusal_of(error)
+            if refusal is None:
+                raise
+            return render(request, "office/refused.html", {"error": refusal}, status=409)
 
     return opened
 

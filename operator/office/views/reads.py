@@ -12,7 +12,7 @@ from django.utils import timezone
 from fleet.machines.models import Machine
 from fleet.sales.actions import decisions, rematch, tray
 from fleet.sales.actions.receive import ReceivedFile, receive
-from fleet.sales.models import AuditRead, EventOccurrence, MachineInterval
+from fleet.sales.models import AuditRead, EventOccurrence, MachineInterval, SaleInterval
 from fleet.sales.queries.events import MeaningBook
 from fleet.sales.queries.gates import read_for, reads_seen_by
 from fleet.sales.queries.reads import report_of
@@ -172,6 +172,22 @@ def _told(read: AuditRead) -> list[tuple[EventOccurrence, str]]:
     return [(one, book.of(one.code, one.base, kind).words) for one in found]
 
 
+def _lines_shown(interval: MachineInterval) -> list[SaleInterval]:
+    """The lines by column. What no selection accounts for is shown if the page has a figure of it.
+
+    It may stand there for cash alone, which many machines count but do not tell apart.
+    """
+    lines = interval.lines.select_related("column__position", "set_up__product").order_by(
+        "is_unassigned", "column__position__order", "selection_code", "pk"
+    )
+    return [
+        line
+        for line in lines
+        if not line.is_unassigned
+        or any((line.paid_units, line.paid_minor, line.free_units, line.test_units))
+    ]
+
+
 def _page(request: PersonRequest, read: AuditRead, **given: forms.Form) -> HttpResponse:
     named = {
         "match": MatchForm(prefix="match", initial={"machine": read.machine}),
@@ -185,11 +201,7 @@ def _page(request: PersonRequest, read: AuditRead, **given: forms.Form) -> HttpR
         "read": read,
         "forms": named,
         "interval": interval,
-        "lines": interval.lines.select_related("column__position", "set_up__product").order_by(
-            "is_unassigned", "column__position__order", "selection_code", "pk"
-        )
-        if interval
-        else [],
+        "lines": _lines_shown(interval) if interval else [],
         "fresh": [one for one in interval.devices if one.get("state") == "new_epoch"]
         if interval
         else [],
