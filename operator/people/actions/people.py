@@ -10,11 +10,13 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from people import audit, rows
+from people.actions import tokens
 from people.errors import Unable, Unacceptable
 from people.models import Person
 from people.roles import Role
 
 Letter = Callable[[Person], None]
+LET_GO = "no longer works here"
 
 
 @transaction.atomic
@@ -66,19 +68,26 @@ def change(
 
 
 @transaction.atomic
-def let_go(*, person: Person, actor: Person | None, now: datetime, reason: str = "") -> Person:
-    """The person no longer works here: no sign-in, and no device token of theirs opens anything.
+def let_go(*, person: Person, actor: Person, now: datetime, reason: str = "") -> Person:
+    """The person no longer works here: no sign-in, and their device tokens are taken away for good.
 
     Raises Unable for the last owner, since nobody could then let anybody in again.
     """
     _keep_an_owner(person)
-    return rows.put(
+    gone = rows.put(
         person, {"is_active": False}, actor=actor, verb="let go", now=now, reason=reason
     )
+    # A phone kept or lost in the meantime would open the doors again with whoever is taken back.
+    tokens.revoke_all(person=person, actor=actor, now=now, reason=reason or LET_GO)
+    return gone
 
 
-def take_back(*, person: Person, actor: Person | None, now: datetime) -> Person:
-    """The person works here again, with the roles they had."""
+@transaction.atomic
+def take_back(*, person: Person, actor: Person, now: datetime) -> Person:
+    """The person works here again, with the roles they had and without the devices."""
+    if not person.is_active:
+        # Whoever was let go while a token was being made for them still has it.
+        tokens.revoke_all(person=person, actor=actor, now=now, reason=LET_GO)
     return rows.put(person, {"is_active": True}, actor=actor, verb="take back", now=now)
 
 

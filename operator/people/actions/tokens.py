@@ -58,7 +58,20 @@ def revoke(*, token: DeviceToken, actor: Person, now: datetime, reason: str = ""
     """
     if actor.pk != token.person_id and not actor.has_role(Role.OWNER):
         raise NotAllowed("only its holder or an owner takes a device token away")
-    locked = DeviceToken.objects.select_for_update(of=("self",)).get(pk=token.pk)
+    return _take_away(token.pk, actor=actor, now=now, reason=reason)
+
+
+@transaction.atomic
+def revoke_all(*, person: Person, actor: Person, now: datetime, reason: str) -> None:
+    """Take away every token of a person that still opens something. Raises NotAllowed."""
+    if actor.pk != person.pk and not actor.has_role(Role.OWNER):
+        raise NotAllowed("only its holder or an owner takes a device token away")
+    for token in person.device_tokens.filter(revoked_at__isnull=True).order_by("pk"):
+        _take_away(token.pk, actor=actor, now=now, reason=reason)
+
+
+def _take_away(pk: int, *, actor: Person, now: datetime, reason: str) -> DeviceToken:
+    locked = DeviceToken.objects.select_for_update(of=("self",)).get(pk=pk)
     if locked.revoked_at is not None:
         return locked
     before = audit.values(locked)

@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from people import audit
 from people.actions import people, tokens
 from people.errors import NotAllowed, Unable, Unacceptable
 from people.models import AuditEntry, DeviceToken, Person
@@ -40,13 +41,31 @@ def test_a_secret_opens_nothing_when_wrong_expired_revoked_or_its_holder_let_go(
     assert tokens.holder(secret=secret, now=NOW + timedelta(hours=23)) is not None
     assert tokens.holder(secret=secret, now=NOW + timedelta(days=1)) is None
 
-    people.let_go(person=driver, actor=owner, now=NOW)
-    assert tokens.holder(secret=secret, now=NOW) is None
-    people.take_back(person=driver, actor=owner, now=NOW)
-    assert tokens.holder(secret=secret, now=NOW) is not None
-
     tokens.revoke(token=token, actor=driver, now=NOW, reason="lost")
     assert tokens.holder(secret=secret, now=NOW) is None
+
+    _, other = tokens.issue(person=driver, name="tablet", actor=driver, now=NOW)
+    people.let_go(person=driver, actor=owner, now=NOW)
+    assert tokens.holder(secret=other, now=NOW) is None
+
+
+def test_whoever_is_let_go_and_taken_back_needs_new_tokens() -> None:
+    owner, driver = person("olga", "owner"), person("ada", "driver")
+    lost, _ = tokens.issue(person=driver, name="old phone", actor=driver, now=NOW)
+    tokens.revoke(token=lost, actor=driver, now=NOW, reason="lost")
+    token, secret = tokens.issue(person=driver, name="phone", actor=driver, now=NOW)
+
+    later = NOW + timedelta(hours=1)
+    people.let_go(person=driver, actor=owner, now=later, reason="moved away")
+    people.take_back(person=driver, actor=owner, now=later)
+
+    assert tokens.holder(secret=secret, now=later) is None
+    token.refresh_from_db()
+    assert (token.revoked_at, token.revoked_by) == (later, owner)
+    entry = audit.entries_of(token)[0]
+    assert (entry.verb, entry.reason) == ("revoke device token", "moved away")
+    lost.refresh_from_db()
+    assert lost.revoked_at == NOW
 
 
 def test_only_the_holder_or_an_owner_makes_and_takes() -> None:
