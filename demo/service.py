@@ -199,7 +199,7 @@ def _greet(place: Place, *, empty: bool) -> None:
         print(f"Sign in with the password {PASSWORD} as one of")
         for person in PEOPLE:
             print(f"  {person.email:<32} {', '.join(person.roles)}")
-    print(f"Data, logs and letters (in logs/web.log) are in {place.folder}")
+    print(f"Data, logs and letters (in logs/worker.log) are in {place.folder}")
     print("Stop with ctrl-C; the data is kept.", flush=True)
 
 

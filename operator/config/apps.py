@@ -6,4 +6,6 @@ class ConfigConfig(AppConfig):
     verbose_name = "Service"
 
     def ready(self) -> None:
-        from . import checks  # noqa: F401, PLC0415 - registers them, once the settings are read
+        # Once the settings are read: the checks register themselves, and the Celery app becomes the
+        # one that the web process hands its tasks to.
+        from . import celery, checks  # noqa: F401, PLC0415

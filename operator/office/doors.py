@@ -80,6 +80,11 @@ def tell(form: forms.BaseForm, error: Unable) -> None:
         form.add_error(None, error.message)
 
 
+def desk_of(request: HttpRequest) -> str:
+    """Where this person reaches the desk, for links in letters: `https://desk.example.org`."""
+    return request.build_absolute_uri("/").removesuffix("/")
+
+
 def part_or_page(
     request: HttpRequest, part: str, page: str, context: dict[str, Any]
 ) -> HttpResponse:

@@ -1,11 +1,8 @@
 """Letters by e-mail that lead somebody to the desk."""
 
-from collections.abc import Callable
-
 from django.conf import settings
 from django.contrib.auth.tokens import default_token_generator
 from django.core.mail import send_mail
-from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils.encoding import force_bytes
@@ -14,8 +11,11 @@ from django.utils.http import urlsafe_base64_encode
 from people.models import Business, Person
 
 
-def password_link(person: Person, request: HttpRequest) -> str:
-    """An address that lets its holder set this person's password once, for an hour."""
+def password_link(person: Person, *, desk: str) -> str:
+    """An address that lets its holder set this person's password once, for an hour.
+
+    `desk` is where the desk is reached: `https://desk.example.org`.
+    """
     address = reverse(
         "office:set-password",
         kwargs={
@@ -23,23 +23,22 @@ def password_link(person: Person, request: HttpRequest) -> str:
             "key": default_token_generator.make_token(person),
         },
     )
-    return request.build_absolute_uri(address)
+    return desk + address
 
 
-def password_letter(request: HttpRequest, *, kind: str) -> Callable[[Person], None]:
-    """Sends the letter `office/letters/<kind>.txt`; its first line is the subject."""
+def send(person: Person, *, kind: str, desk: str) -> None:
+    """Send the letter `office/letters/<kind>.txt`; its first line is the subject.
 
-    def send(person: Person) -> None:
-        text = render_to_string(
-            f"office/letters/{kind}.txt",
-            {
-                "person": person,
-                "business": Business.the(),
-                "link": password_link(person, request),
-                "minutes": settings.PASSWORD_RESET_TIMEOUT // 60,
-            },
-        )
-        subject, _, body = text.partition("\n")
-        send_mail(subject.strip(), body.strip() + "\n", None, [person.email])
-
-    return send
+    Raises OSError when the mail server does not take it.
+    """
+    text = render_to_string(
+        f"office/letters/{kind}.txt",
+        {
+            "person": person,
+            "business": Business.the(),
+            "link": password_link(person, desk=desk),
+            "minutes": settings.PASSWORD_RESET_TIMEOUT // 60,
+        },
+    )
+    subject, _, body = text.partition("\n")
+    send_mail(subject.strip(), body.strip() + "\n", None, [person.email])

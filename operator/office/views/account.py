@@ -16,9 +16,9 @@ from django.utils.http import urlsafe_base64_decode
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 
-from office.doors import PersonRequest, sent, tried
+from office import tasks
+from office.doors import PersonRequest, desk_of, sent, tried
 from office.forms.account import EmailForm, OwnPasswordForm, PasswordForm, SignInForm, TokenForm
-from office.letters import password_letter
 from people.actions import people, tokens
 from people.models import Person
 from people.queries import token_for
@@ -43,14 +43,10 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 
 
 def forgotten(request: HttpRequest) -> HttpResponse:
-    """Send a link by e-mail. The answer is the same whether the e-mail is known or not."""
+    """Have a link sent by e-mail. Neither the answer nor its time tells which e-mails are known."""
     form = EmailForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        person = Person.objects.filter(
-            email__iexact=form.cleaned_data["email"], is_active=True
-        ).first()
-        if person is not None:
-            password_letter(request, kind="forgotten")(person)
+        tasks.forgotten.delay(form.cleaned_data["email"], desk_of(request))
         return render(request, "office/account/letter_sent.html")
     return render(request, "office/account/forgotten.html", {"form": form}, status=sent(form))
 

@@ -5,14 +5,20 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from office.doors import PersonRequest, sent, tried
+from office import tasks
+from office.doors import PersonRequest, desk_of, sent, tried
 from office.forms.people import BusinessForm, PersonForm
-from office.letters import password_letter
 from people import audit
 from people.actions import business as businesses
 from people.actions import people
 from people.models import Business
 from people.queries import people_seen_by, person_for
+
+
+def _welcome(request: PersonRequest) -> people.Letter:
+    """Has the worker send somebody the letter that lets them in."""
+    desk = desk_of(request)
+    return lambda person: tasks.send_letter.delay(person.pk, "welcome", desk)
 
 
 def listing(request: PersonRequest) -> HttpResponse:
@@ -30,7 +36,7 @@ def add(request: PersonRequest) -> HttpResponse:
             **form.cleaned_data,
             actor=request.user,
             now=timezone.now(),
-            letter=password_letter(request, kind="welcome"),
+            letter=_welcome(request),
         )
         if added:
             messages.success(
@@ -89,7 +95,7 @@ def take_back(request: PersonRequest, pk: int) -> HttpResponse:
 def send_letter(request: PersonRequest, pk: int) -> HttpResponse:
     """Send the letter with the link again: the first may be lost, or an hour old."""
     person = person_for(request.user, pk, write=True)
-    password_letter(request, kind="welcome")(person)
+    _welcome(request)(person)
     messages.success(request, f"A letter is on its way to {person.email}.")
     return redirect("office:person", pk)
 

@@ -78,3 +78,14 @@ def test_operator_is_still_the_standard_librarys(folder: Path) -> None:
     assert Path(path) == Path(os.__file__).parent / "operator.py"
     assert three == "3"
     assert not (ROOT / "operator" / "__init__.py").exists()
+
+
+def test_the_web_process_hands_its_tasks_to_the_broker_of_the_settings() -> None:
+    redis = "redis://broker.example.org:6379/5"
+    said = manage(
+        "shell",
+        "--no-imports",
+        "--command=from celery import current_app as app; print(app.main, app.conf.broker_url)",
+        REDIS_URL=redis,
+    )
+    assert said.stdout.strip() == f"colonnade {redis}", said.stderr

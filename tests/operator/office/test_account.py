@@ -2,16 +2,21 @@
 
 import re
 from collections.abc import Callable
+from typing import Any
 
 import pytest
+from celery import current_app
+from celery.exceptions import Retry
 from django.core import mail
 from django.core.cache import cache
 from django.test import Client
 from django.utils import timezone
 
+from office import tasks
 from people.actions import people, tokens
 from people.models import DeviceToken, Person
 from tests.cast import PASSWORD
+from tests.live import free_port
 
 pytestmark = pytest.mark.django_db
 SIGN_IN = "/sign-in/"
@@ -94,6 +99,42 @@ def test_an_unknown_e_mail_gets_the_same_answer_and_no_letter(client: Client) ->
     answer = client.post("/forgotten/", {"email": "nobody@desk.example.org"})
     assert b"Look in your mail" in answer.content
     assert not mail.outbox
+
+
+def test_a_person_gets_one_letter_in_five_minutes_and_everybody_the_same_answer(
+    client: Client, driver: Person, owner: Person
+) -> None:
+    said = {client.post("/forgotten/", {"email": driver.email}).content for _ in range(3)}
+    said.add(client.post("/forgotten/", {"email": "nobody@desk.example.org"}).content)
+    assert [letter.to for letter in mail.outbox] == [[driver.email]]
+    assert len({re.sub(rb"csrf[^>]*", b"", page) for page in said}) == 1
+    client.post("/forgotten/", {"email": owner.email})
+    assert len(mail.outbox) == 2
+    cache.delete(f"letter:{driver.pk}")  # as when its time has passed
+    client.post("/forgotten/", {"email": driver.email})
+    assert len(mail.outbox) == 3
+
+
+def test_a_request_neither_looks_an_e_mail_up_nor_sends_a_letter(
+    client: Client,
+    driver: Person,
+    monkeypatch: pytest.MonkeyPatch,
+    django_assert_num_queries: Callable,
+) -> None:
+    """What takes longer for a known e-mail tells that it is known."""
+    monkeypatch.setitem(current_app.conf, "task_always_eager", False)
+    with django_assert_num_queries(0):
+        client.post("/forgotten/", {"email": driver.email})
+    assert not mail.outbox
+
+
+def test_a_mail_server_that_is_away_is_asked_again(driver: Person, settings: Any) -> None:
+    settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
+    settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", free_port()
+    with pytest.raises(Retry):
+        tasks.send_letter.apply(
+            (driver.pk, "forgotten", "http://testserver"), throw=True, retries=0
+        ).get()
 
 
 @pytest.mark.parametrize("who", ["MQ", "!!", "OTk5OTk5", "4pyT"])
@@ -194,5 +235,7 @@ def test_settings_of_the_business_are_refused_beside_their_field(
 
 
 @pytest.fixture(autouse=True)
-def _nothing_remembered() -> None:
+def _letters_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The worker's part is done in the request; nothing is remembered of another test."""
     cache.clear()
+    monkeypatch.setitem(current_app.conf, "task_always_eager", True)
