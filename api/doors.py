@@ -238,22 +238,29 @@ def nothing() -> Response:
 def refuse_unknown(request: Request, known: tuple[str, ...]) -> None:
     """Refuse a query parameter that means nothing here; a misspelt filter must not widen a list."""
     unknown = [name for name in request.query_params if name not in known]
+    twice = {name: len(v) for name, v in request.query_params.lists() if len(v) > 1}
     if unknown:
         there_are = f"known here: {', '.join(sorted(known))}" if known else "none is known here"
         raise _bad_query({name: [f"unknown; {there_are}"] for name in unknown}, code="unknown")
+    if twice:
+        # The last one would be taken, and a question answered that was not asked.
+        raise _bad_query(
+            {name: [f"given {times} times; give it once"] for name, times in twice.items()},
+            code="repeated",
+        )
 
 
 def _asked(request: Request, query: type[serializers.Serializer]) -> Mapping[str, Any]:
     refuse_unknown(request, tuple(query().fields))
     shape = query(data=request.query_params)
     if not shape.is_valid():
-        raise _bad_query({str(k): [str(e) for e in v] for k, v in shape.errors.items()})
+        raise _bad_query({str(k): list(v) for k, v in shape.errors.items()})
     return shape.validated_data
 
 
 def _bad_query(said: Mapping[str, list[str]], *, code: str = "invalid") -> Refused:
     places = [
-        {"parameter": name, "detail": text, "code": code}
+        {"parameter": name, "detail": str(text), "code": str(getattr(text, "code", code))}
         for name, texts in said.items()
         for text in texts
     ]

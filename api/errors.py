@@ -110,7 +110,7 @@ def body(
 def problem(error: Exception, context: Mapping[str, Any]) -> Response | None:
     """The exception handler of every API view. None leaves a fault of ours to be logged as such."""
     request = context.get("request")
-    told = _told(error)
+    told = _of_the_address(error, context.get("view")) or _told(error)
     if told is None:
         return None
     status_code, detail, code, errors, headers = told
@@ -176,6 +176,26 @@ def _of_the_framework(error: exceptions.APIException) -> Told:
             wait = max(1, round(getattr(error, "wait", None) or 1))
             return 429, f"try again in {wait} s", None, [], {**headers, "Retry-After": str(wait)}
     return error.status_code, str(error.detail), CODES.get(error.status_code), [], headers
+
+
+def _of_the_address(error: Exception, view: Any) -> Told | None:
+    """What an address does not take, with what it takes."""
+    match error:
+        case exceptions.MethodNotAllowed():
+            method = getattr(getattr(view, "request", None), "method", None) or "this method"
+            takes = ", ".join(one for one in view.allowed_methods if one != "OPTIONS")
+            detail = f"this address does not take {method}; it takes {takes}"
+        case exceptions.UnsupportedMediaType():
+            forms = [one.media_type for one in view.get_parsers()]
+            listed = " or ".join([", ".join(forms[:-1]), forms[-1]] if forms[1:] else forms)
+            came = view.request.content_type or "no stated form"
+            detail = f"a body of {came} cannot be read here; send {listed}"
+        case exceptions.NotAcceptable():
+            forms = sorted({one.media_type for one in view.get_renderers()})
+            detail = f"this address answers in {' or '.join(forms)}"
+        case _:
+            return None
+    return error.status_code, detail, CODES[error.status_code], [], {}
 
 
 def _of_the_database(error: DatabaseError) -> Told | None:

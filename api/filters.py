@@ -8,7 +8,13 @@ from django.db import models
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 
+from . import moments
+
 MOST = 2**63 - 1
+
+
+def _unknown(known: list[str]) -> dict[str, str]:
+    return {"invalid_choice": f"%(value)s: unknown; known here: {', '.join(known)}"}
 
 
 class _IdField(forms.IntegerField):
@@ -33,6 +39,7 @@ class Flag(django_filters.TypedChoiceFilter):
             field_name,
             **kwargs,
             choices=[("true", "true"), ("false", "false")],
+            error_messages=_unknown(["true", "false"]),
             coerce=lambda text: text == "true",
             empty_value=None,
         )
@@ -44,20 +51,23 @@ class Word(django_filters.ChoiceFilter):
     def __init__(
         self, field_name: str | None = None, *, of: type[models.TextChoices], **kwargs: Any
     ) -> None:
-        super().__init__(field_name, **kwargs, choices=of.choices)
+        super().__init__(
+            field_name, **kwargs, choices=of.choices, error_messages=_unknown(of.values)
+        )
 
 
-class _MomentField(django_filters.fields.IsoDateTimeField):
+class _MomentField(forms.CharField):
     def to_python(self, value: Any) -> Any:
-        found = super().to_python(value)
-        if found is not None and not 1990 <= found.year < 2200:
-            raise forms.ValidationError("give a moment between 1990 and 2200")
-        return found
+        text = super().to_python(value)
+        try:
+            return moments.asked_for(text) if text else None
+        except ValueError as error:
+            raise forms.ValidationError(str(error)) from error
 
 
-@extend_schema_field(OpenApiTypes.DATETIME)
-class Moment(django_filters.IsoDateTimeFilter):
-    """A moment (RFC 3339)."""
+@extend_schema_field(moments.DESCRIBED)
+class Moment(django_filters.Filter):
+    """A moment with its offset (RFC 3339), or a date alone."""
 
     field_class = _MomentField
 

@@ -92,7 +92,11 @@ def _key(request: Request, *, required: bool) -> str | None:
     quoted = QUOTED.fullmatch(given.strip())
     key = re.sub(r"\\(.)", r"\1", quoted[1]) if quoted else given.strip()
     if not key or len(key) > LONGEST or not (quoted or BARE.fullmatch(key)):
-        raise _bad("malformed", f"{HEADER} is a quoted text of 1 to {LONGEST} ASCII characters")
+        raise _bad(
+            "malformed",
+            f"{HEADER}: give 1 to {LONGEST} printable ASCII characters, in double quotes if there "
+            "is a space among them",
+        )
     return key
 
 

@@ -1,12 +1,11 @@
 """How values are written in JSON: lengths as numbers, money as text, moments with their offset."""
 
-import re
 import zoneinfo
 from collections.abc import Callable
 from decimal import Decimal
 from functools import cached_property
 from operator import attrgetter
-from typing import Any
+from typing import Any, NoReturn
 
 from django.db import models
 from drf_spectacular.types import OpenApiTypes
@@ -15,7 +14,7 @@ from rest_framework import serializers
 from rest_framework.validators import UniqueValidator
 from timezone_field import TimeZoneField
 
-OFFSET = re.compile(r"(Z|[+-]\d{2}:?\d{2})$", re.IGNORECASE)
+from .moments import BEYOND_YEAR, FIRST_YEAR, OFFSET, OUTSIDE
 
 
 @extend_schema_field(OpenApiTypes.DOUBLE)
@@ -32,6 +31,10 @@ class Money(serializers.DecimalField):
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(max_digits=12, decimal_places=4, **kwargs)
+
+    def quantize(self, value: Decimal) -> Decimal:
+        # As it was sent: what is said of it must not speak of zeros that nobody wrote.
+        return value
 
     def to_representation(self, value: Any) -> Any:
         places = self.context["business"].currency_exponent
@@ -78,8 +81,8 @@ class Moment(serializers.DateTimeField):
             raise serializers.ValidationError(
                 "give the offset too, as in 2026-03-02T09:00:00-05:00"
             )
-        if not 1990 <= given.year < 2200:
-            raise serializers.ValidationError("give a moment between 1990 and 2200")
+        if not FIRST_YEAR <= given.year < BEYOND_YEAR:
+            raise serializers.ValidationError(OUTSIDE)
         return given
 
     def to_representation(self, value: Any) -> str:
@@ -107,6 +110,13 @@ class Ref(serializers.PrimaryKeyRelatedField):
         # A number that is none (1e400) is refused before the database is asked.
         super().__init__(pk_field=serializers.IntegerField(), **kwargs)
 
+    def fail(self, key: str, **kwargs: Any) -> NoReturn:
+        if key == "does_not_exist":
+            noun = self.get_queryset().model._meta.verbose_name
+            said = f"there is no {noun} {kwargs['pk_value']}"
+            raise serializers.ValidationError(said, code=key)
+        super().fail(key, **kwargs)
+
     def get_attribute(self, instance: Any) -> Any:
         return instance.serializable_value(self.source)
 
@@ -114,8 +124,21 @@ class Ref(serializers.PrimaryKeyRelatedField):
         return value
 
 
+class Choice(serializers.ChoiceField):
+    """A word out of a closed list, which a refusal tells."""
+
+    def fail(self, key: str, **kwargs: Any) -> NoReturn:
+        if key == "invalid_choice":
+            known = ", ".join(str(one) for one in self.choices)
+            said = f"{kwargs['input']}: unknown; known here: {known}"
+            raise serializers.ValidationError(said, code=key)
+        super().fail(key, **kwargs)
+
+
 class Strict:
     """Refuses members that the shape does not know: a misspelt one must not be passed over."""
+
+    default_error_messages = {"invalid": "give an object with named members"}
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, dict):
@@ -139,6 +162,7 @@ class RowShape(Strict, serializers.ModelSerializer):
     Inside another shape, `among` names a fetched list of which the first row is shown, or null.
     """
 
+    serializer_choice_field = Choice
     serializer_field_mapping = {
         **serializers.ModelSerializer.serializer_field_mapping,
         models.DecimalField: Number,
@@ -197,6 +221,6 @@ class RowShape(Strict, serializers.ModelSerializer):
         return []
 
 
-def one_of(choices: type[models.TextChoices], **kwargs: Any) -> serializers.ChoiceField:
+def one_of(choices: type[models.TextChoices], **kwargs: Any) -> Choice:
     """A word out of a closed list."""
-    return serializers.ChoiceField(choices=choices.choices, **kwargs)
+    return Choice(choices=choices.choices, **kwargs)

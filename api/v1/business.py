@@ -2,7 +2,10 @@
 
 from typing import Any
 
-from django_filters import CharFilter, FilterSet
+from django import forms
+from django.apps import apps
+from django_filters import Filter, FilterSet
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -89,8 +92,28 @@ class AuditEntryOut(RowShape):
         )
 
 
+class _KeptField(forms.CharField):
+    def clean(self, value: Any) -> str:
+        label = super().clean(value)
+        try:
+            return apps.get_model(label.lower())._meta.label if label else ""
+        except (LookupError, ValueError) as error:
+            raise forms.ValidationError(
+                f"{label}: unknown; `object_type` of an entry has them, as in machines.Changeover"
+            ) from error
+
+
+@extend_schema_field(OpenApiTypes.STR)
+class Kept(Filter):
+    """A kind of row that the trail can speak of, whatever its capitals."""
+
+    field_class = _KeptField
+
+
 class EntryFilter(FilterSet):
-    object_type = CharFilter(lookup_expr="iexact", max_length=60)
+    object_type = Kept(
+        max_length=60, help_text="What the row is, as entries have it: machines.Changeover."
+    )
     object_id = Id()
     actor = Id()
 

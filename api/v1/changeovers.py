@@ -10,7 +10,7 @@ from rest_framework.response import Response
 
 from api.doors import Doors, gives, writes
 from api.filters import Id, Word
-from api.shapes import Money, Ref, RowShape, Shape
+from api.shapes import Choice, Money, Ref, RowShape, Shape
 from fleet.machines.actions import changeovers
 from fleet.machines.models import (
     Changeover,
@@ -186,7 +186,7 @@ class AsLeftIn(Shape):
         required=False, allow_null=True, min_value=0, max_value=9999
     )
     program = Ref(queryset=DepthProgram.objects.all(), required=False, allow_null=True)
-    orientation = serializers.ChoiceField(
+    orientation = Choice(
         choices=Changeover.Orientation.choices,
         required=False,
         help_text="Left out: the usual one of the position.",
@@ -195,7 +195,7 @@ class AsLeftIn(Shape):
 
 class RemovedIn(Shape):
     product = Ref(queryset=Product.objects.all())
-    condition = serializers.ChoiceField(choices=RemovedProduct.Condition.choices)
+    condition = Choice(choices=RemovedProduct.Condition.choices)
     count = serializers.IntegerField(min_value=0, max_value=9999)
 
 

@@ -11,7 +11,7 @@ from api.computations import COMPUTATIONS, BadQuestion
 from api.doors import Doors, gives, writes
 from api.errors import Refused
 from api.plain import described
-from api.shapes import Ref, Shape
+from api.shapes import Choice, Ref, Shape
 from fleet.compute.results import Fit, Verdict
 from fleet.compute.units import BadMeasure
 from fleet.machines.models import Column, Package, Position, Product
@@ -45,7 +45,7 @@ class WhichPackage(Shape):
 class Brief(serializers.Serializer):
     """An answer in one line; the whole answer is given for one column and product."""
 
-    verdict = serializers.ChoiceField(choices=[one.value for one in Verdict], source="fit.verdict")
+    verdict = Choice(choices=[one.value for one in Verdict], source="fit.verdict")
     deep = serializers.IntegerField(source="fit.deep", allow_null=True)
     capacity = serializers.IntegerField(source="fit.capacity.units", default=None, allow_null=True)
     front = serializers.CharField(source="fit.front.said", default=None, allow_null=True)
@@ -93,7 +93,9 @@ class Fits(Doors):
                 for one in error.faults
             ]
             malformed = any(one.code == "json_invalid" for one in error.faults)
-            raise Refused(400 if malformed else 422, str(error), errors=places) from error
+            if malformed:
+                raise Refused(400, str(error), code="malformed", errors=places) from error
+            raise Refused(422, str(error), errors=places) from error
         return Response(FIT.plain(answer))
 
 

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from api.doors import Doors, gives, writes
 from api.filters import Flag, Word
-from api.shapes import RowShape, Shape
+from api.shapes import Choice, RowShape, Shape
 from people import queries
 from people.actions import people, tokens
 from people.models import Person
@@ -21,7 +21,7 @@ from .tokens import NewToken, TokenWithSecret, with_secret
 
 
 class PersonOut(RowShape):
-    roles = serializers.ListField(child=serializers.ChoiceField(choices=Role.choices))
+    roles = serializers.ListField(child=Choice(choices=Role.choices))
 
     class Meta:
         model = Person
@@ -29,9 +29,7 @@ class PersonOut(RowShape):
 
 
 class PersonIn(RowShape):
-    roles = serializers.ListField(
-        child=serializers.ChoiceField(choices=Role.choices), required=False
-    )
+    roles = serializers.ListField(child=Choice(choices=Role.choices), required=False)
 
     class Meta:
         model = Person

@@ -19,7 +19,7 @@ from api.doors import Doors, gives, writes
 from api.errors import Refused
 from api.filters import Id, Moment, Word
 from api.plain import Plain
-from api.shapes import MachineTime, MinorMoney, Ref, RowShape, Shape
+from api.shapes import Choice, MachineTime, MinorMoney, Ref, RowShape, Shape
 from fleet.compute.audit.report import Report
 from fleet.machines.models import Machine
 from fleet.sales.actions import receive, rematch, tray
@@ -76,7 +76,7 @@ class WarningOut(NoticeOut):
 class OutcomeOut(serializers.Serializer):
     name = serializers.CharField()
     sha256 = serializers.CharField()
-    result = serializers.ChoiceField(choices=[one.value for one in Result])
+    result = Choice(choices=[one.value for one in Result])
     said = serializers.CharField()
     read = serializers.IntegerField(source="read_id", allow_null=True)
     machine = serializers.IntegerField(source="machine_id", allow_null=True)

@@ -1,5 +1,6 @@
 """What was sold: intervals between reads, of machines and of columns, and totals of periods."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -12,7 +13,8 @@ from rest_framework.response import Response
 
 from api.doors import Doors, gives, nothing, writes
 from api.filters import Flag, Id, Moment
-from api.shapes import MinorMoney, Ref, RowShape, Shape
+from api.moments import MomentAsked
+from api.shapes import Choice, MinorMoney, Ref, RowShape, Shape
 from api.shapes import Moment as MomentField
 from fleet.machines.models import Machine
 from fleet.sales.actions import decisions
@@ -119,7 +121,7 @@ class MachineIntervalOut(MachineIntervalLine):
 
 class DecideIn(Because):
     device = serializers.CharField(max_length=20)
-    choice = serializers.ChoiceField(choices=EpochDecision.Choice.choices)
+    choice = Choice(choices=EpochDecision.Choice.choices)
 
 
 class DecisionOut(RowShape):
@@ -223,15 +225,17 @@ class SaleIntervals(Doors):
 
 
 class TotalsAsked(Shape):
-    period = serializers.ChoiceField(choices=["day", "week", "month", "quarter", "year"])
-    by = serializers.ChoiceField(choices=["machine", "column", "product", "selection"])
-    since = MomentField()
-    until = MomentField()
+    period = Choice(choices=["day", "week", "month", "quarter", "year"])
+    by = Choice(choices=["machine", "column", "product", "selection"])
+    since = MomentAsked(help_text="By the moment of the read that tells the sales.")
+    until = MomentAsked(help_text="What a read of this moment or later tells is left out.")
     machine = Ref(queryset=Machine.objects.all(), required=False)
 
 
 class TotalOut(serializers.Serializer):
-    starts_at = serializers.DateTimeField(source="starts")
+    starts_at = MomentField(
+        source="starts", help_text="Where the period begins, by the clock of the business."
+    )
     of = serializers.IntegerField(allow_null=True, help_text="The id of what it is of.")
     label = serializers.CharField()
     currency = serializers.CharField()
@@ -272,4 +276,5 @@ class SalesTotals(Doors):
         machines = None if machine is None else [machine.pk]
         zone: Any = Business.the().time_zone
         found = sold.totals_by_period(**asked, zone=zone, machines=machines)
+        found = [replace(one, starts=one.starts.astimezone(zone)) for one in found]
         return Response(self.shown(TotalOut, found, many=True))
