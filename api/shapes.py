@@ -5,7 +5,7 @@ from collections.abc import Callable
 from decimal import Decimal
 from functools import cached_property
 from operator import attrgetter
-from typing import Any, NoReturn
+from typing import Any, ClassVar, NoReturn
 
 from django.db import models
 from drf_spectacular.types import OpenApiTypes
@@ -112,7 +112,8 @@ class Ref(serializers.PrimaryKeyRelatedField):
 
     def fail(self, key: str, **kwargs: Any) -> NoReturn:
         if key == "does_not_exist":
-            noun = self.get_queryset().model._meta.verbose_name
+            rows = self.get_queryset()
+            noun = "row" if rows is None else rows.model._meta.verbose_name
             said = f"there is no {noun} {kwargs['pk_value']}"
             raise serializers.ValidationError(said, code=key)
         super().fail(key, **kwargs)
@@ -138,7 +139,9 @@ class Choice(serializers.ChoiceField):
 class Strict:
     """Refuses members that the shape does not know: a misspelt one must not be passed over."""
 
-    default_error_messages = {"invalid": "give an object with named members"}
+    default_error_messages: ClassVar[dict[str, Any]] = {
+        "invalid": "give an object with named members"
+    }
 
     def to_internal_value(self, data: Any) -> Any:
         if isinstance(data, dict):

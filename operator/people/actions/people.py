@@ -15,7 +15,7 @@ from people.errors import Unable, Unacceptable
 from people.models import Person
 from people.roles import Role
 
-Letter = Callable[[Person], None]
+Letter = Callable[[Person], object]
 LET_GO = "no longer works here"
 
 
