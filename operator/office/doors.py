@@ -5,15 +5,14 @@ from functools import wraps
 from typing import Any
 
 from django import forms
-from django.core.exceptions import PermissionDenied
-from django.db import DatabaseError
+from django.core.exceptions import NON_FIELD_ERRORS, PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
 
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
 from people.models import Person
-from people.refused import refusal_of
+from people.refused import in_words
 
 View = Callable[..., HttpResponse]
 
@@ -26,6 +25,9 @@ class PersonRequest(HttpRequest):
 
 # htmx swaps what comes back with this status in, and everything else may treat it as refused.
 REFUSED = 422
+CONFLICT = 409
+# Codes of what somebody else did, so that the same input may be right another time.
+CONFLICTS = ("changed_meanwhile", "busy", "breaks_rule")
 
 
 def door(view: View) -> View:
@@ -37,19 +39,15 @@ def door(view: View) -> View:
     @wraps(view)
     def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         try:
-            return view(request, *args, **kwargs)
+            with in_words():
+                return view(request, *args, **kwargs)
         except NotFound as error:
             raise Http404(error.message) from error
         except NotAllowed as error:
             raise PermissionDenied(error.message) from error
         except Unable as error:
-            status = REFUSED if isinstance(error, Unacceptable) else 409
+            status = REFUSED if isinstance(error, Unacceptable) else CONFLICT
             return render(request, "office/refused.html", {"error": error}, status=status)
-        except DatabaseError as error:
-            refusal = refusal_of(error)
-            if refusal is None:
-                raise
-            return render(request, "office/refused.html", {"error": refusal}, status=409)
 
     return opened
 
@@ -60,7 +58,8 @@ def tried(form: forms.BaseForm, action: Callable[..., Any], **given: Any) -> Any
     Every action answers with a row, so None always means refused.
     """
     try:
-        return action(**given)
+        with in_words():
+            return action(**given)
     except NotAllowed:
         raise
     except Unable as error:
@@ -77,7 +76,7 @@ def tell(form: forms.BaseForm, error: Unable) -> None:
         asked = (name, last, getattr(form, "stands_for", {}).get(first))
         form.add_error(next((one for one in asked if one in form.fields), None), message)
     if not fields:
-        form.add_error(None, error.message)
+        form.add_error(None, forms.ValidationError(error.message, code=error.code))
 
 
 def desk_of(request: HttpRequest) -> str:
@@ -98,6 +97,12 @@ def asks_for_part(request: HttpRequest) -> bool:
     return bool(request.headers.get("HX-Request"))
 
 
-def sent(form: forms.BaseForm) -> int:
-    """The status of a page that shows a form again: refused once something is wrong with it."""
-    return REFUSED if form.is_bound and form.errors else 200
+def sent(*shown: forms.BaseForm) -> int:
+    """The status of a page that shows forms again: refused once something is wrong with one.
+
+    A form that somebody else's change stands in the way of makes it 409.
+    """
+    wrong = [form for form in shown if form.is_bound and form.errors]
+    if any(form.has_error(NON_FIELD_ERRORS, code) for form in wrong for code in CONFLICTS):
+        return CONFLICT
+    return REFUSED if wrong else 200

@@ -1,5 +1,8 @@
 """What the database refused, as the business says it, for doors whose action did not foresee it."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import psycopg.errors
 import structlog
 from django.db import DatabaseError, IntegrityError
@@ -7,6 +10,18 @@ from django.db import DatabaseError, IntegrityError
 from .errors import Unable
 
 log = structlog.get_logger(__name__)
+
+
+@contextmanager
+def in_words() -> Iterator[None]:
+    """Raises what the database refuses inside as Unable; a fault of ours goes through as it is."""
+    try:
+        yield
+    except DatabaseError as error:
+        refusal = refusal_of(error)
+        if refusal is None:
+            raise
+        raise refusal from error
 
 
 def refusal_of(error: DatabaseError) -> Unable | None:

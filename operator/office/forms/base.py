@@ -13,6 +13,8 @@ from django.forms.models import fields_for_model, model_to_dict
 from fleet.machines.models.fields import LengthField
 from people.models import Business
 
+from .shown import ShownForm
+
 MM_PER_INCH = Decimal("25.4")
 MICROMETRE = Decimal("0.001")
 # Five places of an inch are a quarter of a micrometre: a length shown and sent back unchanged
@@ -86,7 +88,7 @@ class LengthInput(forms.CharField):
             raise forms.ValidationError(f"{text} is no length; write it like {like}") from error
 
 
-class RowForm(forms.Form):
+class RowForm(ShownForm):
     """A form with an input for each named column of a row, whose `changes` go to an action."""
 
     model: ClassVar[type[models.Model]]
@@ -108,6 +110,16 @@ class RowForm(forms.Form):
             self.model, fields=list(self.columns), formfield_callback=self.input_for
         )
         self.fields.update(made)
+        if row is not None:
+            self.show(row, self.shown_values())
+
+    def shown_values(self) -> dict[str, Any]:
+        """What the inputs are filled with at first, as stored; lengths with the unit they are in.
+
+        A number of inches must not be taken for millimetres once the business speaks those.
+        """
+        lengths = any(isinstance(one, LengthInput) for one in self.fields.values())
+        return {**self.initial, "units": self.units if lengths else ""}
 
     def input_for(self, column: models.Field, **kwargs: Any) -> forms.Field | None:
         label = self.labels.get(column.name, said(column))

@@ -14,10 +14,28 @@ from fleet.machines.models import (
     RemovedProduct,
     SetUp,
 )
+from people import audit
 from people.models import Business
+
+from .shown import ShownForm
 
 NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
 MOST_STRAYS = 8
+# What the page of a changeover says was there and is to be done. Whether it is in hand or ended is
+# the action's to judge, in words of its own.
+PLANNED = frozenset(
+    {
+        "from_set_up",
+        "product",
+        "deep",
+        "front_setting",
+        "rear_setting",
+        "program",
+        "price",
+        "orientation",
+        "test_vends_asked",
+    }
+)
 AMOUNT = {"inputmode": "decimal", "autocomplete": "off"}
 
 
@@ -112,7 +130,7 @@ class AbandonForm(forms.Form):
     reason = forms.CharField(label="Why it is given up", max_length=300)
 
 
-class AsLeftForm(forms.Form):
+class AsLeftForm(ShownForm):
     """How the column was left: read off the rails, the board and the door.
 
     The notches are not filled in beforehand: who only confirms what is planned does not look.
@@ -161,6 +179,7 @@ class AsLeftForm(forms.Form):
             for condition in RemovedProduct.Condition:
                 del self.fields[f"removed_{condition}"]
         self.fields["program"].queryset = position.kind.programs.all()  # type: ignore[attr-defined]
+        self.show(changeover, audit.values(changeover, PLANNED))
 
     @staticmethod
     def _first(changeover: Changeover) -> dict[str, Any]:

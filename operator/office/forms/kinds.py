@@ -1,13 +1,16 @@
 """Kinds of machine. Positions that are measured alike are typed once, with all their labels."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, ClassVar
 
 from django import forms
+from django.db import models
+from django.db.models import Q
 from django.forms.utils import ErrorDict
 
 from fleet.machines.models import DepthProgram, Kind, Position
+from people.models import AuditEntry
 
 from .base import RowForm
 
@@ -49,11 +52,37 @@ class KindForm(RowForm):
     )
     labels = {"sold_out_date_is_last_sale": "Gives the last sale for the sold-out date"}
 
+    def show_whole(
+        self, kind: Kind, programs: Sequence[DepthProgram], groups: Sequence[Sequence[Position]]
+    ) -> None:
+        """Show the kind with all its parts: they stand on one page and are kept in one go."""
+        parts = {
+            "programs": [[getattr(one, name) for name in ProgramForm.columns] for one in programs],
+            "positions": [
+                [[one.label for one in group], [getattr(group[0], name) for name in GEOMETRY]]
+                for group in groups
+            ],
+        }
+        self.show(kind, {**self.shown_values(), "units": self.units, **parts})
+
+    def trail(self) -> "models.QuerySet[AuditEntry]":
+        """Of the parts too, also of those that are gone."""
+        kind = self._row.pk
+        found = Q(object_type=Kind._meta.label, object_id=kind)
+        for part in (DepthProgram, Position):
+            keys = list(part.objects.filter(kind=kind).values_list("pk", flat=True))
+            its = Q(object_id__in=keys) | Q(before__kind_id=kind) | Q(after__kind_id=kind)
+            found |= Q(object_type=part._meta.label) & its
+        return AuditEntry.objects.filter(found).select_related("actor")
+
 
 class PartForm(RowForm):
     """A part of a kind. One that stands is removed by clearing what it is known by."""
 
     known_by: ClassVar[str]
+
+    def show(self, row: models.Model, values: Mapping[str, Any]) -> None:
+        """The kind's own form stands for the parts, too: they change places as others come."""
 
     def is_left_out(self) -> bool:
         """Whether it was never filled in, or its name or labels were cleared."""

@@ -4,13 +4,14 @@ from typing import Any
 
 from django import forms
 
-from people.models import Business
+from people.models import Business, Person
 from people.roles import Role
 
 from .base import RowForm
+from .shown import ShownForm
 
 
-class PersonForm(forms.Form):
+class PersonForm(ShownForm):
     name = forms.CharField(label="Name", max_length=100)
     email = forms.EmailField(label="E-mail")
     phone = forms.CharField(label="Phone", max_length=40, required=False)
@@ -21,6 +22,15 @@ class PersonForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
         help_text="Without a role a person can sign in and sees only their own page.",
     )
+
+    def __init__(self, *args: Any, person: Person | None = None, **kwargs: Any) -> None:
+        if person is not None:
+            kwargs["initial"] = {
+                name: getattr(person, name) for name in ("name", "email", "phone", "roles")
+            }
+        super().__init__(*args, **kwargs)
+        if person is not None:
+            self.show(person, self.initial)
 
 
 class ReasonForm(forms.Form):

@@ -6,14 +6,16 @@ from django import forms
 
 from fleet.machines.models import Column, Machine
 
+from .shown import ShownForm
 
-class WiringForm(forms.Form):
+
+class WiringForm(ShownForm):
     """One input a column: the code of the selection that draws on it; empty where none does.
 
     Columns with the same code are drawn on by one selection. `stands_for` an action's list.
     """
 
-    def __init__(self, *args: Any, columns: list[Column], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, machine: Machine, columns: list[Column], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.columns = columns
         for column in columns:
@@ -23,6 +25,7 @@ class WiringForm(forms.Form):
                 required=False,
                 initial=column.selection.code if column.selection else "",
             )
+        self.show(machine, {name: field.initial for name, field in self.fields.items()})
 
     def selections(self, machine: Machine) -> list[dict[str, Any]]:
         """What the action takes: each code with its positions, the codes there are first."""

@@ -150,7 +150,7 @@ def _own_page(
         "tokens": request.user.device_tokens.select_related("revoked_by"),
         "now": timezone.now(),
     }
-    status = max(sent(password_form), sent(token_form))
+    status = sent(password_form, token_form)
     return render(request, "office/account/own_page.html", context, status=status)
 
 

@@ -146,7 +146,7 @@ def as_left(request: PersonRequest, pk: int) -> HttpResponse:
         "form": form,
         "strays": strays,
     }
-    status = max(sent(one) for one in (form, *strays.forms))
+    status = sent(form, *strays.forms)
     return render(request, "office/changeovers/as_left.html", context, status=status)
 
 

@@ -16,7 +16,7 @@ from fleet.machines.actions.kinds import save_kind
 from fleet.machines.geometry import position_of, units_of
 from fleet.machines.models import Kind, Position
 from fleet.machines.queries.gates import kind_for
-from office.doors import REFUSED, PersonRequest, sent
+from office.doors import PersonRequest, sent, tell
 from office.drawing.sections import near
 from office.forms.kinds import (
     GEOMETRY,
@@ -30,6 +30,7 @@ from office.forms.kinds import (
 from people import audit
 from people.errors import Unable, Unacceptable
 from people.models import Business
+from people.refused import in_words
 
 MOST_PARTS = 40
 
@@ -73,8 +74,7 @@ def edit(request: PersonRequest, pk: int | None = None) -> HttpResponse:
             messages.success(request, f"{saved}: kept.")
             return redirect("office:kind", saved.pk)
     context = {"kind": kind, "parts": parts, "drawn": parts.drawn()}
-    refused = any(sent(form) == REFUSED for form in parts.all()) and "add" not in request.POST
-    status = REFUSED if refused else 200
+    status = 200 if "add" in request.POST else sent(*parts.all())
     return render(request, "office/kinds/edit.html", context, status=status)
 
 
@@ -121,6 +121,8 @@ class Parts:
             )
             for index in range(counts["positions"])
         ]
+        if kind is not None:
+            self.form.show_whole(kind, programs, groups)
 
     def all(self) -> list[BaseForm]:
         return [self.form, *self.programs, *self.positions]
@@ -157,17 +159,18 @@ class Parts:
         order = in_order([label for label, _ in labelled], stored)
         programs = [form for form in self.programs if form.cleaned_data.get("name")]
         try:
-            return save_kind(
-                kind=self.kind,
-                changes=self.form.changes(),
-                programs=[form.changes() for form in programs],
-                positions=[
-                    {"label": label, "order": index, **by_label[label].changes()}
-                    for index, label in enumerate(order)
-                ],
-                actor=request.user,
-                now=timezone.now(),
-            )
+            with in_words():
+                return save_kind(
+                    kind=self.kind,
+                    changes=self.form.changes(),
+                    programs=[form.changes() for form in programs],
+                    positions=[
+                        {"label": label, "order": index, **by_label[label].changes()}
+                        for index, label in enumerate(order)
+                    ],
+                    actor=request.user,
+                    now=timezone.now(),
+                )
         except Unable as error:
             self._tell(error, programs, [by_label[label] for label in order])
             return None
@@ -177,7 +180,7 @@ class Parts:
     ) -> None:
         fields = error.fields if isinstance(error, Unacceptable) else {}
         if not fields:
-            self.form.add_error(None, error.message)
+            tell(self.form, error)
         for path, text in fields.items():
             part, _, rest = path.partition(".")
             index, _, name = rest.partition(".")

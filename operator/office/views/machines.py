@@ -25,6 +25,7 @@ from office.forms.selections import WiringForm
 from people import audit
 from people.errors import Unable
 from people.models import Business
+from people.refused import in_words
 
 SALES_OVER = timedelta(days=28)
 SHOWN = 20
@@ -150,15 +151,16 @@ def add(request: PersonRequest) -> HttpResponse:
 def wire(request: PersonRequest, pk: int) -> HttpResponse:
     """Which columns each selection draws on."""
     machine = machine_for(request.user, pk, write=True)
-    form = WiringForm(request.POST or None, columns=list(columns_of(machine)))
+    form = WiringForm(request.POST or None, machine=machine, columns=list(columns_of(machine)))
     if request.method == "POST" and form.is_valid():
         try:
-            actions.wire_selections(
-                machine=machine,
-                selections=form.selections(machine),
-                actor=request.user,
-                now=timezone.now(),
-            )
+            with in_words():
+                actions.wire_selections(
+                    machine=machine,
+                    selections=form.selections(machine),
+                    actor=request.user,
+                    now=timezone.now(),
+                )
         except Unable as error:
             tell(form, error)
         else:

@@ -11,14 +11,18 @@ from office.forms.people import BusinessForm, PersonForm
 from people import audit
 from people.actions import business as businesses
 from people.actions import people
-from people.models import Business
+from people.models import Business, Person
 from people.queries import people_seen_by, person_for
 
 
 def _welcome(request: PersonRequest) -> people.Letter:
     """Has the worker send somebody the letter that lets them in."""
     desk = desk_of(request)
-    return lambda person: tasks.send_letter.delay(person.pk, "welcome", desk)
+
+    def letter(person: Person) -> None:
+        tasks.send_letter.delay(person.pk, "welcome", desk)
+
+    return letter
 
 
 def listing(request: PersonRequest) -> HttpResponse:
@@ -49,8 +53,7 @@ def add(request: PersonRequest) -> HttpResponse:
 def page(request: PersonRequest, pk: int) -> HttpResponse:
     """One person: their facts, their devices, what was done to their row."""
     person = person_for(request.user, pk, write=True)
-    first = {"name": person.name, "email": person.email, "phone": person.phone}
-    form = PersonForm(request.POST or None, initial={**first, "roles": person.roles})
+    form = PersonForm(request.POST or None, person=person)
     if request.method == "POST" and form.is_valid():
         changed = tried(
             form,

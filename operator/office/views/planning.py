@@ -109,7 +109,7 @@ def plan(request: PersonRequest) -> HttpResponse:
         "machine": machine,
         "machine_columns": columns_of(machine) if machine else [],
     }
-    status = max(sent(form), sent(by_hand) if by_hand else 200)
+    status = sent(*[one for one in (form, by_hand) if one])
     return render(request, "office/changeovers/planner.html", context, status=status)
 
 

@@ -209,5 +209,5 @@ def _page(request: PersonRequest, read: AuditRead, **given: forms.Form) -> HttpR
         "told": _told(read),
         "entries": audit.entries_of(read)[:20],
     }
-    status = max(sent(form) for form in named.values())
+    status = sent(*named.values())
     return render(request, "office/reads/read.html", context, status=status)

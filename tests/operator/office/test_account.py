@@ -17,6 +17,7 @@ from people.actions import people, tokens
 from people.models import DeviceToken, Person
 from tests.cast import PASSWORD
 from tests.live import free_port
+from tests.typed import typed
 
 pytestmark = pytest.mark.django_db
 SIGN_IN = "/sign-in/"
@@ -228,7 +229,9 @@ def test_settings_of_the_business_are_refused_beside_their_field(
         "side_clearance_mm": "2",
         "test_vends_asked": "4",
     }
+    given["shown"] = typed(client, "/business/")["shown"]
     assert client.post("/business/", given)["Location"] == "/business/"
+    given["shown"] = typed(client, "/business/")["shown"]
     wrong = client.post("/business/", {**given, "least_play_mm": "thick"})
     assert wrong.status_code == 422
     assert b'id="id_least_play_mm_error"' in wrong.content

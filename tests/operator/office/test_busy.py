@@ -43,6 +43,7 @@ def test_a_row_that_somebody_else_holds_is_refused_in_words(
     refused = desk(owner).post(address, given)
     assert refused.status_code == 409
     assert "somebody else is at work on the same rows" in refused.content.decode()
+    assert 'value="Cola zero"' in refused.content.decode()  # the form is kept as typed
     other.rollback()
     assert desk(owner).post(address, given).status_code == 302
     assert Product.objects.get(pk=cola.pk).name == "Cola zero"

@@ -7,6 +7,7 @@ import pytest
 from django.test import Client
 
 from fleet.machines.models import Changeover, ChangeoverPlan, Machine
+from office.forms.changeovers import AsLeftForm
 from people.models import Person
 from tests.world import World
 
@@ -22,6 +23,7 @@ def planned(lobby: Machine, world: World) -> Changeover:
 
 
 def as_left(changeover: Changeover, **changes: Any) -> dict[str, Any]:
+    shown = AsLeftForm(changeover=Changeover.objects.get(pk=changeover.pk))
     given = {
         "removed_good": "20",
         "removed_out_of_date": "2",
@@ -36,6 +38,7 @@ def as_left(changeover: Changeover, **changes: Any) -> dict[str, Any]:
         "test_vends_passed": "4",
         "what_happened": "",
         "mismatch_reason": "",
+        "shown": shown["shown"].value(),
     }
     return given | changes
 

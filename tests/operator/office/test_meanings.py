@@ -7,6 +7,7 @@ from django.test import Client
 
 from fleet.sales.models import EventMeaning
 from people.models import Person
+from tests.typed import typed
 
 pytestmark = pytest.mark.django_db
 Desk = Callable[[Person], Client]
@@ -21,6 +22,7 @@ def test_a_meaning_is_said_in_other_words(dispatcher: Person, driver: Person, de
         "words": "Coin stuck: clear the acceptor",
         "urgency": "soon",
         "job": meaning.job,
+        "shown": typed(desk(dispatcher), address)["shown"],
     }
     assert desk(driver).post(address, given).status_code == 403
     empty = desk(dispatcher).post(address, {**given, "words": ""})

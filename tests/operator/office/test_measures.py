@@ -11,6 +11,7 @@ from fleet.machines.models import Kind, Machine, Package, Product, Site
 from fleet.sales.models import EventMeaning
 from people.actions import business
 from people.models import Person
+from tests.typed import typed
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -122,7 +123,9 @@ def test_a_kind_is_refused_beside_the_part_that_is_wrong(client_of_owner: Client
 
 
 def test_a_position_in_use_is_not_lost(client_of_owner: Client, lobby: Machine) -> None:
-    answer = client_of_owner.post(f"/kinds/{lobby.kind_id}/change/", kind_posted())
+    address = f"/kinds/{lobby.kind_id}/change/"
+    shown = typed(client_of_owner, address)["shown"]
+    answer = client_of_owner.post(address, kind_posted(shown=shown))
     assert answer.status_code == 422
     assert lobby.columns.count() == 4
 
@@ -133,11 +136,14 @@ def test_a_part_is_removed_by_clearing_its_name_unless_it_is_in_use(
     client_of_owner.post("/kinds/add/", kind_posted())
     kind = Kind.objects.get()
     cleared = kind_posted(**{"positions-1-names": "", "program-0-name": ""})
-    client_of_owner.post(f"/kinds/{kind.pk}/change/", cleared)
+    address = f"/kinds/{kind.pk}/change/"
+    cleared["shown"] = typed(client_of_owner, address)["shown"]
+    client_of_owner.post(address, cleared)
     assert [one.label for one in kind.positions.all()] == ["1", "2"]
     assert not kind.programs.exists()
     nameless = {"program-count": "1", "program-0-name": "", "program-0-cycle_s": "18"}
-    refused = client_of_owner.post(f"/kinds/{kind.pk}/change/", cleared | nameless)
+    nameless["shown"] = typed(client_of_owner, address)["shown"]
+    refused = client_of_owner.post(address, cleared | nameless)
     assert refused.status_code == 422
 
 
@@ -213,11 +219,13 @@ def test_a_site_keeps_its_hours(client_of_owner: Client) -> None:
     site = Site.objects.get()
     assert site.opening_windows.count() == 5
     assert b"Mon-Fri 07:30-16:00" in client_of_owner.get(f"/sites/{site.pk}/").content
-    wrong = client_of_owner.post(f"/sites/{site.pk}/change/", {**given, "hours": "Mon 9-8"})
+    address = f"/sites/{site.pk}/change/"
+    given["shown"] = typed(client_of_owner, address)["shown"]
+    wrong = client_of_owner.post(address, {**given, "hours": "Mon 9-8"})
     assert wrong.status_code == 422
     assert b'id="id_hours_error"' in wrong.content
     overlapping = {**given, "hours": "Mon 8-12\nMon 11-13"}
-    assert client_of_owner.post(f"/sites/{site.pk}/change/", overlapping).status_code == 422
+    assert client_of_owner.post(address, overlapping).status_code == 422
     assert site.opening_windows.count() == 5
 
 
@@ -272,6 +280,7 @@ def test_two_columns_are_put_behind_one_selection(client_of_owner: Client, lobby
         for column in lobby.columns.select_related("position", "selection")
     }
     assert wired == {"1": "1", "2": "2", "3": "2", "4": "4"}
+    posted = typed(client_of_owner, address)
     client_of_owner.post(address, posted | {f"column-{third.pk}": ""})
     third.refresh_from_db()
     assert third.selection is None
@@ -281,7 +290,8 @@ def test_an_event_code_is_said_otherwise(client_of_owner: Client) -> None:
     meaning = EventMeaning.objects.filter(kind=None).first()
     assert meaning is not None
     given = {"about": meaning.about, "words": "call the dispatcher", "urgency": "now"}
-    client_of_owner.post(f"/events/{meaning.pk}/", given | {"job": meaning.job})
+    address = f"/events/{meaning.pk}/"
+    client_of_owner.post(address, typed(client_of_owner, address) | given)
     meaning.refresh_from_db()
     assert (meaning.words, meaning.urgency) == ("call the dispatcher", "now")
     found = client_of_owner.get("/events/", {"search": "dispatcher"}).content
