@@ -5,12 +5,18 @@ from typing import Any
 import django_filters
 from django import forms
 from django.db import models
+from drf_spectacular.drainage import set_override
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 
 from . import moments
 
 MOST = 2**63 - 1
+BOUNDS = {
+    "gte": "What is of this moment or later.",
+    "gt": "What ends after this moment.",
+    "lt": "What is, or begins, before this moment.",
+}
 
 
 def _unknown(known: list[str]) -> dict[str, str]:
@@ -65,11 +71,14 @@ class _MomentField(forms.CharField):
             raise forms.ValidationError(str(error)) from error
 
 
-@extend_schema_field(moments.DESCRIBED)
 class Moment(django_filters.Filter):
     """A moment with its offset (RFC 3339), or a date alone."""
 
     field_class = _MomentField
+
+    def __init__(self, field_name: str | None = None, lookup_expr: str = "gte") -> None:
+        super().__init__(field_name, lookup_expr)
+        set_override(self, "field", {**moments.DESCRIBED, "description": BOUNDS[lookup_expr]})
 
 
 class Text(django_filters.CharFilter):

@@ -1,30 +1,20 @@
 """The API described (OpenAPI 3.1): what each door declares, and every refusal it can give."""
 
+import inspect
 from typing import Any
 
+from django.urls import resolve
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 from drf_spectacular.utils import Direction, OpenApiParameter
 
+from people import policy
+
 from . import errors, idempotency, plain
+from .about import ABOUT
+from .permissions import roles_said
+from .shapes import RowShape, Shape
 
-ABOUT = """
-The whole business through one door. JSON in and out; lengths in millimetres as numbers, money as
-text in the business's currency, moments with their offset (RFC 3339), a machine's own clock
-without.
-
-**Sign in.** `POST /api/v1/tokens` with e-mail and password gives a device token; send it as
-`Authorization: Bearer …`.
-
-**Refusals** are problems (RFC 9457): `code` is stable, `errors` name the place by JSON pointer.
-
-**Edits** start from a state: send its `ETag` in `If-Match`. Missing is 428, stale is 412.
-
-**Writes from the road** carry an `Idempotency-Key` of the client's own: sent again with the same
-body within a day, the write takes no second effect and is answered alike.
-
-**Lists** come in pages: follow `next`, or `Link`. A filter that is unknown is refused.
-"""
 PROBLEM_NAME = "Problem"
 PROBLEM = {
     "type": "object",
@@ -53,6 +43,7 @@ PROBLEM = {
         },
     },
 }
+OF_THE_CODE = {inspect.getdoc(one) for one in (Shape, RowShape)}
 ALWAYS = (400, 403, 406, 429)
 WRITING = (409, 413, 415, 422)
 MATCHED = (412, 428)
@@ -77,6 +68,19 @@ class Schema(AutoSchema):
         noun = getattr(self.view, "basename", None) or type(self.view).__name__.lower()
         return f"{noun}_{getattr(self.view, 'action', self.method.lower())}".replace("-", "_")
 
+    def get_description(self) -> str:  # type: ignore[override]
+        # Any id will do to find the route that the policy knows the door by.
+        route = resolve(self.path.replace("{id}", "1")).view_name
+        row = policy.row_for(self.method, route)
+        if row is None:
+            raise LookupError(f"the policy has no row for {self.method} {self.path}")
+        match row.who:
+            case policy.Anyone() as anyone:
+                who = anyone.value
+            case roles:
+                who = f"the {roles_said(roles)}"
+        return f"{super().get_description()}\n\nFor {who}.".strip()
+
     def get_override_parameters(self) -> list[Any]:
         door = self.door
         found: list[Any] = []
@@ -89,8 +93,9 @@ class Schema(AutoSchema):
                     str,
                     OpenApiParameter.HEADER,
                     required=door.key_required,
-                    description="A text of your own, new for each write. Sent again with the same "
-                    "body within a day, the write takes no second effect and is answered alike.",
+                    description="A text of your own, new for each write: 1 to 200 printable ASCII "
+                    "characters. Sent again with the same bytes within a day, the write takes no "
+                    "second effect and is answered alike.",
                 )
             )
             found.append(
@@ -109,7 +114,7 @@ class Schema(AutoSchema):
                     str,
                     OpenApiParameter.HEADER,
                     required=True,
-                    description="The ETag of the state that the edit starts from.",
+                    description="The ETag of the state that the edit starts from, with its quotes.",
                 )
             )
         if door.tagged:
@@ -173,6 +178,10 @@ def add_problems(
     result["info"]["description"] = ABOUT.strip()
     components = result.setdefault("components", {})
     schemas = components.setdefault("schemas", {})
+    for schema in schemas.values():
+        # What the code says of itself is nothing to those who call.
+        if schema.get("description") in OF_THE_CODE:
+            del schema["description"]
     schemas[PROBLEM_NAME] = PROBLEM
     schemas.update(plain.PARTS)
     content = {errors.MEDIA_TYPE: {"schema": {"$ref": f"#/components/schemas/{PROBLEM_NAME}"}}}

@@ -5,7 +5,6 @@ from typing import Any
 from django import forms
 from django.apps import apps
 from django_filters import Filter, FilterSet
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
@@ -103,7 +102,9 @@ class _KeptField(forms.CharField):
             ) from error
 
 
-@extend_schema_field(OpenApiTypes.STR)
+@extend_schema_field(
+    {"type": "string", "description": "What the row is, as entries have it: machines.Changeover."}
+)
 class Kept(Filter):
     """A kind of row that the trail can speak of, whatever its capitals."""
 
@@ -111,9 +112,7 @@ class Kept(Filter):
 
 
 class EntryFilter(FilterSet):
-    object_type = Kept(
-        max_length=60, help_text="What the row is, as entries have it: machines.Changeover."
-    )
+    object_type = Kept(max_length=60)
     object_id = Id()
     actor = Id()
 

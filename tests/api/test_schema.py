@@ -1,18 +1,30 @@
 """The committed description is the one that the doors give, and is a valid OpenAPI document."""
 
+import inspect
+import re
 from io import StringIO
 from pathlib import Path
 from typing import Any
 
 import pytest
 import yaml
+from django.conf import settings
 from django.core.management import call_command
 from django.test import Client
 
+from api import pagination
+from api.doors import Doors
+from api.shapes import RowShape, Shape, Strict
 from api.v1.description import described
 from people import policy
 
 COMMITTED = Path(__file__).resolve().parents[2] / "api" / "v1" / "openapi.yaml"
+WRITTEN = "\n".join(
+    path.read_text()
+    for path in sorted((COMMITTED.parents[1]).rglob("*.py"))
+    if "about" not in path.name
+)
+"""The code of the API, in which every code of a refusal stands."""
 
 
 def operations(document: dict[str, Any]) -> list[tuple[str, str, dict[str, Any]]]:
@@ -93,3 +105,55 @@ def test_it_is_served_to_anybody_with_pages_to_read_it_by() -> None:
     script = Client().get("/api/v1/docs?script=")
     assert "javascript" in script["Content-Type"]
     assert "/api/v1/openapi.json" in script.content.decode()
+
+
+def test_every_operation_says_for_whom_it_is() -> None:
+    document = yaml.safe_load(COMMITTED.read_text())
+    said = {
+        (method, path): operation["description"].splitlines()[-1]
+        for path, method, operation in operations(document)
+    }
+    assert all(line.startswith("For ") for line in said.values()), said
+    assert said["post", "/api/v1/products"] == "For the roles owner and dispatcher."
+    assert said["post", "/api/v1/people"] == "For the role owner."
+    assert said["post", "/api/v1/tokens"] == "For anybody, signed in or not."
+    assert said["get", "/api/v1/me"] == "For anybody who works here, whatever the role."
+
+
+def test_it_speaks_to_those_who_call_and_not_of_the_code() -> None:
+    document = yaml.safe_load(COMMITTED.read_text())
+    ours = {inspect.getdoc(one) for one in (Shape, RowShape, Strict, Doors)}
+    for name, schema in document["components"]["schemas"].items():
+        assert schema.get("description") not in ours, name
+
+
+def test_its_head_names_only_what_there_is() -> None:
+    """The page that a newcomer reads first cannot go stale unseen."""
+    document = yaml.safe_load(COMMITTED.read_text())
+    head = " ".join(document["info"]["description"].split())
+    there_are = {
+        f"{method.upper()} {path}"
+        for path, methods in document["paths"].items()
+        for method in methods
+    }
+    named = set(re.findall(r"`((?:GET|POST|PATCH|DELETE) /api/v1/[^ `]+)`", head))
+    assert len(named) >= 5
+    assert named <= there_are
+    codes = re.findall(r"`([a-z]+_[a-z]+)`(?: \(\d{3}\)| send the same)?", head)
+    assert {"bad_token", "key_reused", "changed_meanwhile", "still_running"} <= set(codes)
+    for code in codes:
+        assert f'"{code}"' in WRITTEN, code
+    for subject in ("Sign in", "Lists", "Send it again", "Edits", "Refusals", "Writing"):
+        assert f"## {subject}" in head
+    rates = settings.REST_FRAMEWORK["DEFAULT_THROTTLE_RATES"]
+    assert f"{rates['person'].removesuffix('/min')} requests a minute" in head
+    assert f"{pagination.USUAL_LIMIT} rows" in head
+    assert f"at most {pagination.MOST}" in head
+
+
+def test_the_bounds_of_periods_say_what_they_leave_out() -> None:
+    document = yaml.safe_load(COMMITTED.read_text())
+    for path, method, operation in operations(document):
+        for one in operation.get("parameters", []):
+            if one["name"] in {"since", "until"}:
+                assert one.get("description"), f"{method} {path} {one['name']}"
