@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import structlog
+from django.conf import settings
 from django.core.exceptions import PermissionDenied, RequestDataTooBig
 from django.db import DatabaseError
 from django.http import Http404
@@ -146,7 +147,8 @@ def _told(error: Exception) -> Told | None:
         case PermissionDenied():
             return 403, "you may not do this", None, [], {}
         case RequestDataTooBig():
-            return 413, "the body is larger than the service takes", None, [], {}
+            most = settings.DATA_UPLOAD_MAX_MEMORY_SIZE // 2**20
+            return 413, f"the body is larger than {most} MiB, the most that is taken", None, [], {}
         case exceptions.APIException():
             return _of_the_framework(error)
         case DatabaseError():

@@ -104,11 +104,14 @@ def test_left_otherwise_than_planned_asks_why(
     as_driver.post(f"{address}/take", key="k-1")
     body = done(bottle_in_1)
     body["as_left"]["front_setting"] += 1
+    body["as_left"]["price"] = "9.5"
 
     said = refused(
         as_driver.post(f"{address}/complete", body, key="k-2"), 422, "mismatch_needs_reason"
     )
     assert said["errors"][0]["pointer"] == "/mismatch_reason"
+    # Amounts are told with the decimal places of the currency.
+    assert said["errors"][0]["detail"].endswith(f"price: {bottle_in_1['price']} planned, 9.50 left")
     assert Changeover.objects.get().state == "in_hand"
     assert SetUp.objects.filter(product__name="Tea").count() == 1  # the one in column 2
 
@@ -117,6 +120,10 @@ def test_left_otherwise_than_planned_asks_why(
     ended = as_driver.post(f"{address}/complete", body, key="k-2")
     assert ended.status_code == 200, ended.content
     assert ended.json()["mismatches"][0]["what"] == "front_setting"
+    assert ended.json()["mismatches"][1]["as_left"] == "9.50"
+    # Done is done: nobody is told to take it in hand again.
+    late = refused(as_driver.post(f"{address}/complete", body, key="k-3"), 409, "not_in_hand")
+    assert late["detail"].endswith("it is done")
 
 
 def test_completion_needs_a_key_and_the_hand(

@@ -58,7 +58,7 @@ def test_an_answer_in_a_form_that_is_not_given(as_owner: Any, refused: Refused) 
 def test_too_large(as_owner: Any, refused: Refused) -> None:
     body = b" " * (8 * 1024 * 1024 + 1)
     answer = as_owner.client.post("/api/v1/packages", body, content_type="application/json")
-    refused(answer, 413)
+    assert "larger than 8 MiB" in refused(answer, 413)["detail"]
 
 
 def raises(error: Exception) -> Any:

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from people import rows
 from people.errors import Unacceptable
-from people.models import Person
+from people.models import Business, Person
 
 from ...models import Changeover, Column, DepthProgram, Product, RemovedProduct, SetUp
 from ..setups import begin_set_up, capacity_of, require_setting, usual_orientation
@@ -88,9 +88,8 @@ def complete(
     """
     row = _locked(changeover)
     if row.state != Changeover.State.IN_HAND:
-        raise UnableToComplete(
-            row, f"it is {row.get_state_display()}; take it in hand first", code="not_in_hand"
-        )
+        first = "; take it in hand first" if row.state == Changeover.State.PLANNED else ""
+        raise UnableToComplete(row, f"it is {row.get_state_display()}{first}", code="not_in_hand")
     setting = {name: getattr(as_left, name) for name in _SETTING}
     setting["orientation"] = as_left.orientation or usual_orientation(row.column.position)
     require_setting(column=row.column, setting=setting, prefix="as_left.")
@@ -249,13 +248,19 @@ def _mismatches(
 
 
 def _mismatch(name: str, words: str, planned: Any, left: Any) -> dict[str, Any]:
-    plain = [None if value is None else str(value) for value in (planned, left)]
+    plain = [_plain(value) for value in (planned, left)]
     return {
         "what": name,
         "planned": plain[0],
         "as_left": plain[1],
         "said": f"{words}: {plain[0] or 'none'} planned, {plain[1] or 'none'} left",
     }
+
+
+def _plain(value: Any) -> str | None:
+    if isinstance(value, Decimal):  # an amount
+        return f"{value:.{Business.the().currency_exponent}f}"
+    return None if value is None else str(value)
 
 
 def _show_picture(row: Changeover, matches: bool, actor: Person, now: datetime) -> None:
