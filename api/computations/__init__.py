@@ -1,0 +1,12 @@
+"""The computations that can be asked for by name, with JSON in and JSON out and units in the keys.
+
+No database, no settings, no clock: a question holds everything its answer needs. Each computation
+stands in COMPUTATIONS; the command `compute` and the API read that table.
+"""
+
+from .asking import BadQuestion, Computation, Fault, faults_said
+from .fit import FIT, FitQuestion
+
+COMPUTATIONS = {one.name: one for one in (FIT,)}
+
+__all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]
