@@ -433,5 +433,5 @@ def test_the_desk_works_without_scripts(
         page.get_by_role("button", name="Look").click()
         page.get_by_role("link", name="Plan a changeover to Cola").click()
         page.get_by_role("button", name="Plan it").click()
-        assert page.get_by_role("heading", name="Cola goes in").is_visible()
+        expect(page.get_by_role("heading", name="Cola goes in")).to_be_visible()
     assert Changeover.objects.count() == 1
