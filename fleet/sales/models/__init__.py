@@ -1,5 +1,6 @@
 """Audit reads, what was sold between them, and what the machines reported."""
 
+from .bags import Bag
 from .decisions import EpochDecision
 from .events import EventMeaning, EventOccurrence, MachineEvent
 from .intervals import MachineInterval, SaleInterval
@@ -7,6 +8,7 @@ from .reads import AuditRead
 
 __all__ = [
     "AuditRead",
+    "Bag",
     "EpochDecision",
     "EventMeaning",
     "EventOccurrence",
