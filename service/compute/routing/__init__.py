@@ -1,0 +1,1 @@
+"""Planning runs: which stops to visit, by whom, in what order, and why."""
