@@ -3,38 +3,29 @@
 A row says what can be done in plain words, who may, and the doors that do it, each as
 "METHOD namespace:route". A route and method that no row names is refused for everybody, and a test
 walks every address of the service to prove that none was forgotten. HEAD counts as GET.
-"""
+walks every address of the service to prove that none was forgotten. HEAD counts as GET. Rows of a
+large part of the business stand in a module of their own, `policy_*.py`.
 
-from dataclasses import dataclass, field
-from enum import StrEnum
-
+from . import policy_stock
 from .models import Person
-from .roles import Role
+from .who import DESK, MONEY, OWNER, READS, ROAD, STAFF, Anyone, Row
 
-
-class Anyone(StrEnum):
-    """Who may come in besides the holders of roles."""
-
-    PUBLIC = "anybody, signed in or not"
-    SIGNED_IN = "anybody who works here, whatever the role"
-
-
-OWNER = frozenset({Role.OWNER})
-DESK = frozenset({Role.OWNER, Role.DISPATCHER})
-ROAD = frozenset({Role.OWNER, Role.DISPATCHER, Role.DRIVER})
-STAFF = frozenset(Role)
-MONEY = frozenset({Role.OWNER, Role.ACCOUNTANT})
-READS = frozenset({Role.OWNER, Role.DISPATCHER, Role.ACCOUNTANT})
-
-
-@dataclass(frozen=True)
-class Row:
-    """One line of the table."""
-
-    can: str
-    who: frozenset[Role] | Anyone
-    doors: tuple[str, ...] = field(default=())
-
+__all__ = [
+    "BY_DOOR",
+    "BY_NAME",
+    "DESK",
+    "MONEY",
+    "OWNER",
+    "READS",
+    "ROAD",
+    "STAFF",
+    "TABLE",
+    "Anyone",
+    "Row",
+    "allows",
+    "may",
+    "row_for",
+]
 
 TABLE: tuple[Row, ...] = (
     Row("ask whether the service is well", Anyone.PUBLIC, ("GET healthz", "GET readyz")),
@@ -315,6 +306,8 @@ TABLE: tuple[Row, ...] = (
             "POST office:meaning",
         ),
     ),
+    # Stock and buying, at both doors
+    *policy_stock.TABLE,
 )
 
 
