@@ -2,9 +2,9 @@
 
 A row says what can be done in plain words, who may, and the doors that do it, each as
 "METHOD namespace:route". A route and method that no row names is refused for everybody, and a test
-walks every address of the service to prove that none was forgotten. HEAD counts as GET.
 walks every address of the service to prove that none was forgotten. HEAD counts as GET. Rows of a
 large part of the business stand in a module of their own, `policy_*.py`.
+"""
 
 from . import policy_stock
 from .models import Person
