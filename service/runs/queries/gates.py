@@ -1,0 +1,112 @@
+"""The gatekeepers of runs: a driver sees and touches only the own agreed runs, the desk all.
+
+What is missing and what is not yours look alike (NotFound).
+"""
+
+from typing import TypeVar
+
+from django.db.models import Model, QuerySet
+
+from people.errors import NotAllowed, NotFound
+from people.models import Person
+from people.roles import Role
+
+from ..models import (
+    DayOff,
+    DayPlan,
+    Depot,
+    DriverProfile,
+    Run,
+    ServiceAgreement,
+    Stop,
+    Vehicle,
+    Visit,
+    WorkingDay,
+)
+
+Row = TypeVar("Row", bound=Model)
+DESK = (Role.OWNER, Role.DISPATCHER)
+
+
+def runs_seen_by(person: Person) -> "QuerySet[Run]":
+    """The desk sees every run, a driver the own ones once they are agreed."""
+    runs = Run.objects.select_related("driver", "vehicle__truck", "depot__site", "plan")
+    if person.has_role(*DESK):
+        return runs
+    if person.has_role(Role.DRIVER):
+        return runs.filter(driver=person, agreed=True)
+    return runs.none()
+
+
+def run_for(person: Person, pk: int, *, write: bool = False) -> Run:
+    """Whoever sees a run may carry it out; planning is the desk's by policy."""
+    return _found(runs_seen_by(person), pk)
+
+
+def stops_seen_by(person: Person) -> "QuerySet[Stop]":
+    stops = Stop.objects.select_related(
+        "run__driver", "run__vehicle__truck", "run__depot__site", "machine__kind", "site"
+    )
+    if person.has_role(*DESK):
+        return stops
+    if person.has_role(Role.DRIVER):
+        return stops.filter(run__driver=person, run__agreed=True)
+    return stops.none()
+
+
+def stop_for(person: Person, pk: int, *, write: bool = False) -> Stop:
+    return _found(stops_seen_by(person), pk)
+
+
+def visits_seen_by(person: Person) -> "QuerySet[Visit]":
+    visits = Visit.objects.select_related("machine", "driver", "vehicle", "stop__site", "run")
+    if person.has_role(*DESK):
+        return visits
+    if person.has_role(Role.DRIVER):
+        return visits.filter(driver=person)
+    return visits.none()
+
+
+def plan_for(person: Person, pk: int, *, write: bool = False) -> DayPlan:
+    return _gate(DayPlan.objects.select_related("made_by", "agreed_by"), person, pk, write=write)
+
+
+def depot_for(person: Person, pk: int, *, write: bool = False) -> Depot:
+    return _gate(Depot.objects.select_related("site"), person, pk, write=write)
+
+
+def vehicle_for(person: Person, pk: int, *, write: bool = False) -> Vehicle:
+    return _gate(Vehicle.objects.select_related("truck", "depot__site"), person, pk, write=write)
+
+
+def driver_for(person: Person, pk: int, *, write: bool = False) -> DriverProfile:
+    rows = DriverProfile.objects.select_related("person", "depot__site", "vehicle")
+    return _gate(rows.prefetch_related("shifts"), person, pk, write=write)
+
+
+def day_off_for(person: Person, pk: int, *, write: bool = False) -> DayOff:
+    return _gate(DayOff.objects.select_related("profile__person"), person, pk, write=write)
+
+
+def working_day_for(person: Person, pk: int, *, write: bool = False) -> WorkingDay:
+    return _gate(WorkingDay.objects.all(), person, pk, write=write)
+
+
+def agreement_for(person: Person, pk: int, *, write: bool = False) -> ServiceAgreement:
+    return _gate(ServiceAgreement.objects.select_related("machine"), person, pk, write=write)
+
+
+def _found(rows: "QuerySet[Row]", pk: int) -> Row:
+    row = rows.filter(pk=pk).first()
+    if row is None:
+        raise NotFound(f"there is no {rows.model._meta.verbose_name} {pk}")
+    return row
+
+
+def _gate(rows: "QuerySet[Row]", person: Person, pk: int, *, write: bool) -> Row:
+    if not person.has_role(*DESK, Role.ACCOUNTANT):
+        raise NotFound(f"there is no {rows.model._meta.verbose_name} {pk}")
+    row = _found(rows, pk)
+    if write and not person.has_role(*DESK):
+        raise NotAllowed(f"{row}: you may see this and not change it")
+    return row
