@@ -32,6 +32,13 @@ class StockPlace(models.Model):
     column = models.OneToOneField(
         Column, null=True, blank=True, on_delete=models.PROTECT, related_name="stock_place"
     )
+    supplier = models.OneToOneField(
+        "inventory.Supplier",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="stock_place",
+    )
     active = models.BooleanField("in use", default=True)
 
     class Meta:
@@ -47,6 +54,10 @@ class StockPlace(models.Model):
                 condition=models.Q(kind="column", column__isnull=False)
                 | (~models.Q(kind="column") & models.Q(column__isnull=True)),
                 name="stock_place_column_has_column",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(supplier__isnull=True) | models.Q(kind="supplier"),
+                name="stock_place_of_a_supplier",
             ),
             models.UniqueConstraint(
                 fields=["kind"],
