@@ -83,8 +83,7 @@ def complete(
     """Record what came out and how the column was left; the old set-up ends and the new one begins.
 
     One transaction: all of it or nothing. Where as-left differs from the plan, a reason is asked
-    and
-    kept. Raises UnableToComplete or Unacceptable.
+    and kept. Raises UnableToComplete or Unacceptable.
     """
     row = _locked(changeover)
     if row.state != Changeover.State.IN_HAND:
