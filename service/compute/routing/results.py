@@ -129,11 +129,12 @@ class Because(StrEnum):
 
     MUST_GO = "must_go"
     WORTH_IT = "worth_it"
-    ON_THE_WAY = "on_the_way"  # worth less than its own detour, kept by a person's lock
+    KEPT = "kept"  # worth less than it costs: somebody put it there, or locked it
+    DONE = "done"
     COSTS_MORE = "costs_more"
-    NO_ROOM = "no_room"
+    NO_ROOM = "no_room"  # it could be visited, but not beside the others
+    LEFT_OUT = "left_out"  # it would pay, but somebody took it out, or nobody planned anew since
     IMPOSSIBLE = "impossible"
-    CROWDED_OUT = "crowded_out"
 
 
 @dataclass(frozen=True)
