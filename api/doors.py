@@ -39,6 +39,8 @@ class Door:
     takes_key: bool = False
     key_required: bool = False
     public: bool = False
+    filtered: bool = False
+    exported: bool = False
 
 
 def gives(
@@ -92,8 +94,8 @@ def writes(
     """A door that changes something, in one transaction unless `atomic` is False.
 
     `given` is the shape of the body; the handler gets it validated as `given`. `key` says whether
-    an Idempotency-Key is "required", "optional" or "none" (for answers that must not be kept, and
-    for doors that are not atomic). `described` describes a body that the handler reads itself;
+    an Idempotency-Key is "required", "optional", "none" (for answers that must not be kept, and
+    for doors that are not atomic) or "own" (required, and the action itself remembers it). `described` describes a body that the handler reads itself;
     `public` says that nobody needs to have signed in, which is the policy's to allow.
     """
 
@@ -116,7 +118,7 @@ def writes(
             if not atomic:
                 return write()
             with transaction.atomic():
-                if key == "none":
+                if key in {"none", "own"}:
                     return write()
                 return idempotency.once(
                     request, required=key == "required", now=self.now, write=write
@@ -127,7 +129,7 @@ def writes(
             tagged=tagged,
             matched=matched,
             takes_key=key != "none",
-            key_required=key == "required",
+            key_required=key in {"required", "own"},
             public=public,
         )
         return extend_schema(
@@ -201,19 +203,22 @@ class Doors(GenericViewSet):
 
         `shaped` puts beside each row of the page what else its shape needs.
         """
-        filters = getattr(getattr(self, "filterset_class", None), "base_filters", {})
-        refuse_unknown(self.request, (*filters, "limit", "cursor"))
-        if filters:
-            found = self.filterset_class(self.request.query_params, queryset=rows)  # type: ignore[attr-defined]
-            if not found.is_valid():
-                raise _bad_query(
-                    {name: [str(e) for e in said] for name, said in found.errors.items()}
-                )
-            rows = found.qs
+        rows = self.narrowed(rows, "limit", "cursor")
         pages = CursorPagination()
         page = pages.paginate_queryset(rows, self.request, view=self)
         page = page if shaped is None else [shaped(row) for row in page]
         return pages.get_paginated_response(self.shown(output, page, many=True))
+
+    def narrowed(self, rows: "models.QuerySet[Any]", *known: str) -> "models.QuerySet[Any]":
+        """The rows that the declared filters leave. `known` are parameters that are no filters."""
+        filters = getattr(getattr(self, "filterset_class", None), "base_filters", {})
+        refuse_unknown(self.request, (*filters, *known))
+        if not filters:
+            return rows
+        found = self.filterset_class(self.request.query_params, queryset=rows)  # type: ignore[attr-defined]
+        if not found.is_valid():
+            raise _bad_query({name: [str(e) for e in said] for name, said in found.errors.items()})
+        return found.qs
 
     def matched(self, gate: Gate, pk: int, output: type[serializers.BaseSerializer]) -> Any:
         """The row under a lock, once the caller has shown the ETag of its present state."""

@@ -78,6 +78,11 @@ def once(
     return response
 
 
+def key_of(request: Request) -> str:
+    """The request's key, for a door whose action remembers keys itself. Raises Refused: 400."""
+    return _key(request, required=True) or ""
+
+
 def purge(*, now: datetime) -> int:
     """Forget the keys that have expired; how many."""
     return IdempotencyKey.objects.filter(expires_at__lte=now).delete()[0]
