@@ -6,7 +6,8 @@ stands in COMPUTATIONS; the command `compute` and the API read that table.
 
 from .asking import BadQuestion, Computation, Fault, faults_said
 from .fit import FIT, FitQuestion
+from .runs import RUNS
 
-COMPUTATIONS = {one.name: one for one in (FIT,)}
+COMPUTATIONS = {one.name: one for one in (FIT, RUNS)}
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]

@@ -3,7 +3,8 @@
 from .change import Move, insert, moved
 from .day import plan
 from .problem import BadProblem, Capacity, Depot, Load, Matrix, Problem, Stop, Vehicle, Window
-from .replan import replan
+from .reasons import why
+from .rest_of_day import replan
 from .results import (
     Because,
     Delay,
@@ -21,8 +22,17 @@ from .results import (
     WeekPlan,
 )
 from .road import Done, Road
-from .score import score
-from .why import why
+from .scoring import score
+from .travel import (
+    LoggedLeg,
+    Multiplier,
+    Place,
+    TravelSettings,
+    great_circle_m,
+    learned_multiplier,
+    matrix,
+)
+from .week import plan_week
 
 __all__ = [
     "BadProblem",
@@ -36,8 +46,11 @@ __all__ = [
     "Insertion",
     "Left",
     "Load",
+    "LoggedLeg",
     "Matrix",
     "Move",
+    "Multiplier",
+    "Place",
     "Plan",
     "PlannedRun",
     "PlannedStop",
@@ -48,12 +61,17 @@ __all__ = [
     "RunScore",
     "Score",
     "Stop",
+    "TravelSettings",
     "Vehicle",
     "WeekPlan",
     "Window",
+    "great_circle_m",
     "insert",
+    "learned_multiplier",
+    "matrix",
     "moved",
     "plan",
+    "plan_week",
     "replan",
     "score",
     "why",

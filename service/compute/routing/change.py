@@ -9,7 +9,7 @@ from .places import Routes
 from .problem import BadProblem, Problem, Stop
 from .results import Delay, Delta, Insertion, Plan, Rule
 from .road import Road
-from .score import score
+from .scoring import score
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from .places import Routes
 from .problem import Problem
 from .results import Plan
 from .road import Outset, Road, outsets
-from .score import score
+from .scoring import score
 
 
 def replan(problem: Problem, plan: Plan, road: Road) -> Plan:
