@@ -4,13 +4,14 @@ from datetime import date
 
 from demo.business.charts import CHARTS
 from demo.business.kinds import KINDS
-from demo.business.machines import machines
+from demo.business.machines import AGREEMENTS, machines
 from demo.business.packages import PACKAGES
-from demo.business.people import PEOPLE, WAREHOUSES
+from demo.business.people import PEOPLE, SHIFTS, VEHICLES, WAREHOUSES
 from demo.business.products import PRODUCTS
 from demo.business.set_ups import set_ups
 from demo.business.shapes import Business
 from demo.business.sites import SITES
+from demo.business.suppliers import SUPPLIERS
 
 
 def marrowby(until: date) -> Business:
@@ -28,6 +29,10 @@ def marrowby(until: date) -> Business:
         machines=standing,
         charts=CHARTS,
         set_ups=set_ups(standing, until),
+        suppliers=SUPPLIERS,
+        vehicles=VEHICLES,
+        shifts=SHIFTS,
+        agreements=AGREEMENTS,
     )
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from demo.business.kinds import BOTH_SIDES, DOOR_SIDE, SPIRAL, TWIN
-from demo.business.people import WEST
-from demo.business.shapes import Machine
+from demo.business.shapes import Agreement, Machine
 from demo.business.sites import SITES
 
 _KINDS = {"A": DOOR_SIDE, "B": TWIN, "C": BOTH_SIDES, "S": SPIRAL}
@@ -32,6 +31,9 @@ _ROUNDS = {
     "library": ((0, 3), (1, 4)),
 }
 
+# Each driver goes to the sites from one on, until the next driver's.
+_ROUTES = (("S01", "tamsin"), ("S10", "oluchi"), ("S22", "anselm"), ("S33", "dorian"))
+
 NIGHTLY = "nightly"
 AT_VISITS = "at visits"
 CASH = "cash"
@@ -47,6 +49,10 @@ def asset_tag(site_code: str, letter: str) -> str:
             return f"MV-{number + standing.index(letter)}"
         number += len(standing)
     raise KeyError(f"no site {site_code}")
+
+
+def _driver(site_code: str) -> str:
+    return next(driver for first, driver in reversed(_ROUTES) if first <= site_code)
 
 
 def _payments(number: int) -> tuple[str, ...]:
@@ -74,11 +80,20 @@ def machines(until: date) -> tuple[Machine, ...]:
                     reads=AT_VISITS if number % 5 == 3 else NIGHTLY,
                     payments=_payments(number),
                     visit_weekdays=rounds[place % 2],
-                    driver_email=(
-                        "dorian@marrowby.example.org"
-                        if site.time_zone == WEST or place % 4 == 2
-                        else "tamsin@marrowby.example.org"
-                    ),
+                    driver_email=f"{_driver(site.code)}@marrowby.example.org",
                 )
             )
     return tuple(placed)
+
+
+# What hosts were promised in writing; most are content with a visit when it is needed.
+AGREEMENTS = (
+    Agreement(asset_tag("S06", "A"), 4),
+    Agreement(asset_tag("S06", "B"), 4),
+    Agreement(asset_tag("S07", "C"), 7),
+    Agreement(asset_tag("S11", "A"), 4),
+    Agreement(asset_tag("S30", "B"), 7),
+    Agreement(asset_tag("S37", "B"), 7),
+    Agreement(asset_tag("S09", "C"), 14),
+    Agreement(asset_tag("S40", "C"), 14),
+)

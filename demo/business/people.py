@@ -1,6 +1,8 @@
-"""Who works there, and from which warehouse. All names are invented."""
+"""Who works there, from which warehouse and in which vehicle. All names are invented."""
 
-from demo.business.shapes import Address, Person, Warehouse
+from datetime import time
+
+from demo.business.shapes import Address, Person, Shift, Vehicle, Warehouse
 
 EAST = "America/New_York"
 WEST = "America/Chicago"
@@ -31,5 +33,26 @@ PEOPLE = (
     Person("Marek Odunlade", "marek@marrowby.example.org", ("dispatcher",), "MAR"),
     Person("Tamsin Reyhurst", "tamsin@marrowby.example.org", ("driver",), "MAR"),
     Person("Dorian Pellam", "dorian@marrowby.example.org", ("driver",), "TAR"),
+    Person("Oluchi Brandreth", "oluchi@marrowby.example.org", ("driver",), "MAR"),
+    Person("Anselm Tregoyne", "anselm@marrowby.example.org", ("driver",), "MAR"),
     Person("Yuki Abernforth", "yuki@marrowby.example.org", ("accountant",), "MAR"),
+)
+
+VEHICLES = (
+    Vehicle("Plover", "MAR", volume_l=9_000, weight_kg=1_100),
+    Vehicle("Curlew", "MAR", volume_l=9_000, weight_kg=1_100),
+    Vehicle("Dunlin", "MAR", volume_l=11_500, weight_kg=1_350),
+    Vehicle("Heron", "TAR", volume_l=11_500, weight_kg=1_350),
+)
+
+_WORKING_DAYS = (0, 1, 2, 3, 4)
+
+SHIFTS = tuple(
+    Shift(f"{name}@marrowby.example.org", vehicle, _WORKING_DAYS, time(6, 30), time(16, 30))
+    for name, vehicle in (
+        ("tamsin", "Plover"),
+        ("oluchi", "Curlew"),
+        ("anselm", "Dunlin"),
+        ("dorian", "Heron"),
+    )
 )

@@ -112,6 +112,14 @@ def visit_day(machine: Machine, latest: date) -> date:
     return day
 
 
+def next_visit_day(machine: Machine, day: date) -> date:
+    """The machine's first visiting day after a date."""
+    following = day + timedelta(days=1)
+    while following.weekday() not in machine.visit_weekdays:
+        following += timedelta(days=1)
+    return following
+
+
 def _set_up(machine: Machine, kind: Kind, *, column: str, product: Product, starts: date) -> SetUp:
     line = chart_line(kind.name, column, product.package_code)
     return SetUp(

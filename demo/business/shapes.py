@@ -174,6 +174,54 @@ class ChartLine:
 
 
 @dataclass(frozen=True)
+class CasePack:
+    """A product as a supplier sells it."""
+
+    product_code: str
+    units_per_case: int
+    case_cost_minor: int
+    minimum_cases: int
+
+
+@dataclass(frozen=True)
+class Supplier:
+    """Who delivers: ordered from on one weekday (0 is Monday), there after its lead time."""
+
+    code: str
+    name: str
+    order_weekday: int
+    lead_time_days: int
+    packs: tuple[CasePack, ...]
+
+
+@dataclass(frozen=True)
+class Vehicle:
+    name: str
+    warehouse_code: str
+    volume_l: int
+    weight_kg: int
+
+
+@dataclass(frozen=True)
+class Shift:
+    """A driver's working days, by the clock of the warehouse the vehicle stands at."""
+
+    driver_email: str
+    vehicle_name: str
+    weekdays: tuple[int, ...]
+    starts: time
+    ends: time
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """A host was promised that its machine is seen to at least so often."""
+
+    asset_tag: str
+    every_days: int
+
+
+@dataclass(frozen=True)
 class Business:
     name: str
     currency: str
@@ -186,6 +234,10 @@ class Business:
     machines: tuple[Machine, ...]
     charts: tuple[ChartLine, ...]
     set_ups: tuple[SetUp, ...]
+    suppliers: tuple[Supplier, ...]
+    vehicles: tuple[Vehicle, ...]
+    shifts: tuple[Shift, ...]
+    agreements: tuple[Agreement, ...]
 
     def kind(self, name: str) -> Kind:
         return next(kind for kind in self.kinds if kind.name == name)
@@ -195,6 +247,12 @@ class Business:
 
     def product(self, code: str) -> Product:
         return next(product for product in self.products if product.code == code)
+
+    def warehouse(self, code: str) -> Warehouse:
+        return next(warehouse for warehouse in self.warehouses if warehouse.code == code)
+
+    def vehicle(self, name: str) -> Vehicle:
+        return next(vehicle for vehicle in self.vehicles if vehicle.name == name)
 
     def machine(self, asset_tag: str) -> Machine:
         return next(machine for machine in self.machines if machine.asset_tag == asset_tag)

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from operator import attrgetter
 from typing import NamedTuple
+
+from demo.simulator.goods import Lines
+from demo.simulator.happenings import Happening, Place
 
 
 class Vend(NamedTuple):
@@ -48,25 +50,44 @@ class TurnedAway(NamedTuple):
 
 @dataclass(frozen=True)
 class Fill:
-    """One column at one visit: found, taken out (at a changeover), put in."""
+    """One column at one visit: found, taken out, put in; and what was written down of it.
+
+    `pulled` was taken out at a changeover and `out_of_date` thrown away, as `filled` came from the
+    truck; `put_back` are the test vends, laid in again. `was` is the product that was found.
+    """
 
     column: str
     product_code: str
     counted: int
     pulled: int
     filled: int
+    was: str
+    out_of_date: int
+    put_back: int
+    lines: Lines
+    pulled_lines: Lines
+    out_of_date_lines: Lines
+    noted_counted: int
+    noted_filled: int
 
 
 @dataclass(frozen=True)
 class Visit:
-    """One stop at one machine. `collected_minor` went into the bag."""
+    """One stop at one machine. `collected_minor` went into the bag with the seal.
+
+    `truck` is empty where another's goods were filled in, of which there are no books.
+    """
 
     at: datetime
+    leaves: datetime
     driver_email: str
+    truck: str
     fills: tuple[Fill, ...]
     collected_minor: int
     tubes_filled_minor: int
     changed_columns: tuple[str, ...]
+    seal: str
+    spoiled: Lines
 
 
 class ColumnDay(NamedTuple):
@@ -78,13 +99,18 @@ class ColumnDay(NamedTuple):
 
 @dataclass
 class MachineTruth:
-    """Everything that happened at one machine, in order."""
+    """Everything that happened at one machine, in order.
+
+    `opened` and `held` are what lay in each column at the start and at the end.
+    """
 
     asset_tag: str
     vends: list[Vend] = field(default_factory=list)
     emptied: list[Emptied] = field(default_factory=list)
     turned_away: list[TurnedAway] = field(default_factory=list)
     visits: list[Visit] = field(default_factory=list)
+    opened: dict[str, Lines] = field(default_factory=dict)
+    held: dict[str, Lines] = field(default_factory=dict)
 
     def between(self, starts: datetime, ends: datetime) -> list[Vend]:
         """Vends in [starts, ends): a read comes before what happens at its own second."""
@@ -105,11 +131,14 @@ class MachineTruth:
 
 @dataclass(frozen=True)
 class Truth:
-    machines: dict[str, MachineTruth]
+    """Machines by their tag; what happened to the goods outside them; what is left there.
 
-    @classmethod
-    def of(cls, machines: Iterable[MachineTruth]) -> Truth:
-        return cls({machine.asset_tag: machine for machine in machines})
+    `happenings` are in the order of their time; `left` is by warehouse and truck.
+    """
+
+    machines: dict[str, MachineTruth]
+    happenings: tuple[Happening, ...]
+    left: dict[Place, Lines]
 
     def __getitem__(self, asset_tag: str) -> MachineTruth:
         return self.machines[asset_tag]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, time, timedelta
+from functools import partial
 from random import Random
 from zoneinfo import ZoneInfo
 
 from demo.business.kinds import SPIRAL
 from demo.business.machines import CASH, CASHLESS, NIGHTLY
-from demo.business.set_ups import visit_day
+from demo.business.set_ups import next_visit_day, visit_day
 from demo.business.shapes import Business, Machine, SetUp
 from demo.simulator.board import ControlBoard
 from demo.simulator.cabinet import COIN_JAM, Cabinet
@@ -17,9 +18,12 @@ from demo.simulator.cases import Case
 from demo.simulator.cash import CashUnit
 from demo.simulator.cashless import CardReader
 from demo.simulator.clock import Clock
-from demo.simulator.demand import Customers, window_on
+from demo.simulator.demand import Customers
 from demo.simulator.files import ReadPlan, SimulatedFile, deliver, read
+from demo.simulator.goods import Lot
 from demo.simulator.history import give_history
+from demo.simulator.rounds import Stop
+from demo.simulator.trucks import Supply
 from demo.simulator.visits import visit
 
 HANDHELD = "HH000003"
@@ -29,6 +33,11 @@ _POWER_OUTAGE_A_DAY = 0.004
 _COLD_C = 3.6
 _WARM_C = 13.5
 NOT_COOLING = "EJJ"
+# What lay in the columns at the start had this much of its shelf life left.
+_LIFE_LEFT_SHARES = (0.35, 0.85)
+
+Act = tuple[datetime, Callable[[], None]]
+WallClockAct = tuple[datetime, Callable[[datetime], None]]
 
 
 class MachineWeeks:
@@ -44,13 +53,17 @@ class MachineWeeks:
         first_day: date,
         until: date,
         seed: int,
+        supply: Supply,
     ) -> None:
+        self.machine = machine
+        self.first_day = first_day
+        self._supply = supply
         self._site = business.site(machine.site_code)
         self._case = case
-        self._machine = machine
+        self.machine = machine
         # Parts bear serials made from the machine's tag, so that each is told apart.
         self._number = int("".join(letter for letter in machine.asset_tag if letter.isdigit()))
-        self._first_day = first_day
+        self.first_day = first_day
         self._until = until
         self._set_ups: dict[str, list[SetUp]] = {}
         for set_up in set_ups:
@@ -59,28 +72,41 @@ class MachineWeeks:
         self._random = Random(f"{seed}:{machine.asset_tag}")
         self._dawn = time(self._random.randrange(3, 5), self._random.randrange(5, 55))
         self._files: list[SimulatedFile] = []
+        self._lots = Random(f"{seed}:{machine.asset_tag}:lots")
+        self._shelf_life_days = {one.code: one.shelf_life_days for one in business.products}
         self.cabinet = self._cabinet(business, seed)
 
-    def files(self) -> Iterator[SimulatedFile]:
-        """Every file, as it is written; the truth grows in `cabinet.truth` beside it."""
-        day = self._first_day
-        while day < self._until:
-            for at, act in sorted(self._acts(day), key=lambda step: step[0]):
-                act(at)
-            yield from self._take_files()
-            day += timedelta(days=1)
-        if self._machine.reads == NIGHTLY:
-            self._night_read(datetime.combine(self._until, self._dawn))
-            yield from self._take_files()
+    def acts(self, day: date, stop: Stop | None) -> list[Act]:
+        """What happens on a day, in order; on the last, only the night's read is left."""
+        if day == self._until:
+            if self.machine.reads != NIGHTLY:
+                return []
+            acts: list[WallClockAct] = [(datetime.combine(day, self._dawn), self._night_read)]
+        else:
+            acts = sorted(self._acts(day, stop), key=lambda step: step[0])
+        return [(self.cabinet.aware(at), partial(act, at)) for at, act in acts]
 
-    def _take_files(self) -> list[SimulatedFile]:
+    def selling(self, day: date) -> dict[str, tuple[str, int]]:
+        """What each column shall hold after a visit on a day: the product, and how many."""
+        return {
+            column: (set_up.product_code, set_up.capacity)
+            for column, set_up in self._to_leave(day).items()
+        }
+
+    def end(self) -> None:
+        """Keep what is left in the columns."""
+        for column in self.cabinet.columns.values():
+            self.cabinet.truth.held[column.label] = column.lines()
+
+    def take_files(self) -> list[SimulatedFile]:
+        """Those written since the last time they were taken."""
         taken, self._files = self._files, []
         return taken
 
     def _cabinet(self, business: Business, seed: int) -> Cabinet:
-        machine, random = self._machine, self._random
+        machine, random = self.machine, self._random
         kind = business.kind(machine.kind_name)
-        midnight = datetime.combine(self._first_day, time())
+        midnight = datetime.combine(self.first_day, time())
         number = self._number
         board = ControlBoard(
             serial=f"ZZZ9{number:05d}",
@@ -92,12 +118,12 @@ class MachineWeeks:
         )
         card_reader = CardReader(f"ZZZ3{number:05d}") if CASHLESS in machine.payments else None
         customers = Customers(business, machine=machine, site=self._site, seed=seed, random=random)
-        in_columns = self._in_columns(self._first_day)
+        in_columns = self._in_columns(self.first_day)
         give_history(
             machine=machine,
             case=self._case,
             today={button.code: in_columns[button.columns[0]] for button in kind.buttons},
-            day=self._first_day,
+            day=self.first_day,
             vends_per_day=customers.visitors_per_day * 0.75,
             cash_share=customers.cash_share,
             board=board,
@@ -125,11 +151,19 @@ class MachineWeeks:
             random=random,
         )
         for column in cabinet.columns.values():
-            column.stock = random.randint(column.set_up.capacity // 2, column.set_up.capacity)
+            capacity = column.set_up.capacity
+            lot = self._lot_at_the_start(column.set_up.product_code)
+            column.put([(lot, random.randint(capacity // 2, capacity))])
+            cabinet.truth.opened[column.label] = column.lines()
         wrong = self._case.wrong_program
-        if wrong is not None and self._work_day(wrong.days_before) < self._first_day:
+        if wrong is not None and self._work_day(wrong.days_before) < self.first_day:
             cabinet.columns[wrong.column].programmed = wrong.program
         return cabinet
+
+    def _lot_at_the_start(self, product_code: str) -> Lot:
+        left = self._lots.uniform(*_LIFE_LEFT_SHARES) * self._shelf_life_days[product_code]
+        best_before = self.first_day + timedelta(days=int(left))
+        return Lot(product_code, f"{best_before:%y%j}S", best_before)
 
     def _in_columns(self, day: date) -> dict[str, SetUp]:
         """What lies in each column before a day's visit."""
@@ -151,14 +185,14 @@ class MachineWeeks:
         return datetime.combine(self._until - timedelta(days=days), at)
 
     def _work_day(self, days_before: int) -> date:
-        return visit_day(self._machine, self._until - timedelta(days=days_before))
+        return visit_day(self.machine, self._until - timedelta(days=days_before))
 
-    def _acts(self, day: date) -> Iterator[tuple[datetime, Callable[[datetime], None]]]:
+    def _acts(self, day: date, stop: Stop | None) -> Iterator[WallClockAct]:
         random = self._random
-        if self._machine.reads == NIGHTLY and (day > self._machine.placed_on):
+        if self.machine.reads == NIGHTLY and (day > self.machine.placed_on):
             yield datetime.combine(day, self._dawn), self._night_read
-        if day.weekday() in self._machine.visit_weekdays:
-            yield self._visit_time(day), self._visit
+        if stop is not None:
+            yield stop.arrives, partial(self._visit, stop)
         if random.random() < _COIN_JAM_A_DAY and self.cabinet.cash is not None:
             yield datetime.combine(day, time(random.randrange(8, 17), 7)), self._jam
         if random.random() < _POWER_OUTAGE_A_DAY:
@@ -167,14 +201,6 @@ class MachineWeeks:
             yield datetime.combine(day, time(2, 40)), self._stop_cooling
         for arrival in self.cabinet.customers.arrivals(day):
             yield arrival, self.cabinet.customer
-
-    def _visit_time(self, day: date) -> datetime:
-        opening = window_on(self._site, day)
-        if opening is None:
-            raise ValueError(f"{self._machine.asset_tag} is to be visited on {day}, a closed day")
-        start = max(opening[0], time(7, 45))
-        minutes = self._random.randrange(10, 420)
-        return datetime.combine(day, start) + timedelta(minutes=minutes)
 
     def _jam(self, at: datetime) -> None:
         self.cabinet.coins_jammed = True
@@ -188,7 +214,7 @@ class MachineWeeks:
         self.cabinet.board.begin(NOT_COOLING, self.cabinet.clock.shows(at))
 
     def _temperature_c(self, day: date) -> float | None:
-        if self._machine.kind_name == SPIRAL:
+        if self.machine.kind_name == SPIRAL:
             return None
         since = self._case.warm_since
         warm = since is not None and (self._until - day).days <= since
@@ -211,10 +237,10 @@ class MachineWeeks:
             )
         )
 
-    def _visit(self, at: datetime) -> None:
+    def _visit(self, stop: Stop, at: datetime) -> None:
         cabinet = self.cabinet
         day = at.date()
-        if self._machine.reads == NIGHTLY:
+        if self.machine.reads == NIGHTLY:
             # The driver resets at the keypad; nobody reads, so only the resets go up.
             cabinet.reset()
             cabinet.board.resets += 1
@@ -230,7 +256,13 @@ class MachineWeeks:
                 )
             )
         self._exchange_parts(at)
-        visit(cabinet, at, self._to_leave(day))
+        visit(
+            cabinet,
+            stop,
+            self._to_leave(day),
+            supply=self._supply,
+            next_visit=next_visit_day(self.machine, day),
+        )
 
     def _exchange_parts(self, at: datetime) -> None:
         cabinet, case, day = self.cabinet, self._case, at.date()
@@ -243,7 +275,7 @@ class MachineWeeks:
         if case.coin_unit_swapped is not None and day == self._work_day(case.coin_unit_swapped):
             old = cabinet.cash
             if old is None:
-                raise ValueError(f"{self._machine.asset_tag} has no coin unit to exchange")
+                raise ValueError(f"{self.machine.asset_tag} has no coin unit to exchange")
             cabinet.cash = CashUnit(f"{old.serial[:-1]}X", old.bill_serial)
             cabinet.cash.fill_tubes()
 

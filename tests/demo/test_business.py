@@ -30,7 +30,7 @@ def test_it_has_the_size_it_claims(business):
     }
     assert counts == {
         "warehouses": 2,
-        "people": 5,
+        "people": 7,
         "kinds": 4,
         "packages": 14,
         "products": 45,
