@@ -81,6 +81,7 @@ class Migration(migrations.Migration):
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('counted_at', models.DateTimeField(help_text='As the person says.')),
                 ('recorded_at', models.DateTimeField(help_text='When the service heard of it.')),
+                ('is_whole', models.BooleanField(default=False, help_text='What has no line here was not there, as nobody found any.')),
                 ('key', models.CharField(blank=True, max_length=200, null=True)),
                 ('fingerprint', models.CharField(blank=True, max_length=64)),
                 ('note', models.CharField(blank=True, max_length=300)),

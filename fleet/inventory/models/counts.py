@@ -20,6 +20,9 @@ class StockCount(models.Model):
     actor = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
     )
+    is_whole = models.BooleanField(
+        default=False, help_text="What has no line here was not there, as nobody found any."
+    )
     key = models.CharField(max_length=200, null=True, blank=True)
     fingerprint = models.CharField(max_length=64, blank=True)
     movement = models.ForeignKey(
