@@ -149,7 +149,9 @@ class Schema(AutoSchema):
         return found
 
     def get_filter_backends(self) -> list[Any]:
-        return super().get_filter_backends() if self.door is not None and self.door.paged else []
+        door = self.door
+        narrows = door is not None and (door.paged or door.filtered)
+        return super().get_filter_backends() if narrows else []
 
     def _get_paginator(self) -> Any:
         return super()._get_paginator() if self.door is not None and self.door.paged else None
