@@ -59,15 +59,12 @@ class RunAssumptions(models.Model):
         validators=[MinValueValidator(1), MaxValueValidator(240)],
         help_text="A need known from a read no older is packed for the machine.",
     )
-    case_units = models.PositiveSmallIntegerField(
-        default=24,
-        validators=[MinValueValidator(1)],
-        help_text="Units in a case where no supplier says otherwise. Common practice.",
-    )
     effort = models.PositiveIntegerField(
-        default=2000,
+        null=True,
+        blank=True,
         validators=[MinValueValidator(1), MaxValueValidator(200_000)],
-        help_text="Rounds of the solver; the same rounds and seed give the same plan.",
+        help_text="Rounds of the search; the same rounds and seed give the same plan. Empty: as "
+        "many as the machines in question ask for.",
     )
     seed = models.PositiveIntegerField(default=1)
     clock_off_minutes = models.PositiveSmallIntegerField(

@@ -81,6 +81,9 @@ class PlannedMachine(models.Model):
     )
     costs_minor = models.BigIntegerField(null=True, blank=True)
     service_minutes = models.DecimalField(max_digits=6, decimal_places=1)
+    load_volume_ml = models.PositiveIntegerField(default=0, help_text="What the visit brings.")
+    load_weight_g = models.PositiveIntegerField(default=0)
+    load_cases = models.PositiveIntegerField(default=0)
 
     class Meta:
         ordering = ["plan", "-included", "-prize_minor", "pk"]

@@ -90,6 +90,10 @@ class Stop(models.Model):
     service_minutes = models.DecimalField(max_digits=6, decimal_places=1)
     must_go = models.BooleanField(default=False)
     reasons = models.JSONField(default=list, encoder=DjangoJSONEncoder)
+    prize_minor = models.BigIntegerField(default=0, help_text="Margin saved by going, as planned.")
+    load_volume_ml = models.PositiveIntegerField(default=0, help_text="What the visit brings.")
+    load_weight_g = models.PositiveIntegerField(default=0)
+    load_cases = models.PositiveIntegerField(default=0)
     skipped_because = models.CharField(max_length=300, blank=True)
     updated_at = models.DateTimeField(auto_now=True)
 
@@ -125,7 +129,7 @@ class LoadLine(models.Model):
 
     run = models.ForeignKey(Run, on_delete=models.CASCADE, related_name="load_lines")
     stop = models.ForeignKey(
-        Stop, null=True, blank=True, on_delete=models.CASCADE, related_name="load_lines"
+        Stop, null=True, blank=True, on_delete=models.SET_NULL, related_name="load_lines"
     )
     column = models.ForeignKey(
         Column, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

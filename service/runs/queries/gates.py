@@ -17,6 +17,7 @@ from ..models import (
     Depot,
     DriverProfile,
     Run,
+    RunAssumptions,
     ServiceAgreement,
     Stop,
     Vehicle,
@@ -38,7 +39,7 @@ def runs_seen_by(person: Person) -> "QuerySet[Run]":
     return runs.none()
 
 
-def run_for(person: Person, pk: int, *, write: bool = False) -> Run:
+def run_for(person: Person, pk: int) -> Run:
     """Whoever sees a run may carry it out; planning is the desk's by policy."""
     return _found(runs_seen_by(person), pk)
 
@@ -54,7 +55,7 @@ def stops_seen_by(person: Person) -> "QuerySet[Stop]":
     return stops.none()
 
 
-def stop_for(person: Person, pk: int, *, write: bool = False) -> Stop:
+def stop_for(person: Person, pk: int) -> Stop:
     return _found(stops_seen_by(person), pk)
 
 
@@ -94,6 +95,11 @@ def working_day_for(person: Person, pk: int, *, write: bool = False) -> WorkingD
 
 def agreement_for(person: Person, pk: int, *, write: bool = False) -> ServiceAgreement:
     return _gate(ServiceAgreement.objects.select_related("machine"), person, pk, write=write)
+
+
+def assumptions_for(person: Person, pk: int, *, write: bool = False) -> RunAssumptions:
+    RunAssumptions.the()
+    return _gate(RunAssumptions.objects.all(), person, pk, write=write)
 
 
 def _found(rows: "QuerySet[Row]", pk: int) -> Row:

@@ -1,0 +1,278 @@
+"""The road: a driver's day and what is done on it, one act at a time or a queue of them at once."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+from rest_framework import serializers
+from rest_framework.decorators import action
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api import errors, idempotency
+from api.doors import Doors, gives, writes
+from api.shapes import Shape
+from fleet.machines.actions import changeovers
+from people.errors import Unacceptable
+from people.models import Person
+from service.runs.actions import road
+from service.runs.models import RoadAct, Run, Stop
+from service.runs.queries import day, gates
+
+from .road_shapes import (
+    ActIn,
+    ActOut,
+    ArriveIn,
+    BagIn,
+    BatchIn,
+    BatchOut,
+    ChangeOverIn,
+    CountIn,
+    DayOut,
+    EndIn,
+    FillIn,
+    PickIn,
+    ReadIn,
+    RemoveIn,
+    RunSheetOut,
+    SkipIn,
+)
+
+Verb = RoadAct.Verb
+Given = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Act:
+    """How one verb is read and done; `do` gets what `given` left beside the two moments."""
+
+    given: type[serializers.Serializer]
+    do: Callable[..., road.Answer]
+    of_run: bool = False
+
+
+def _change_over(**given: Any) -> road.Answer:
+    given["as_left"] = changeovers.AsLeft(**given["as_left"])
+    given["removed"] = [changeovers.Removed(**one) for one in given["removed"]]
+    return road.change_over(**given)
+
+
+def _count(lines: list[Given], **given: Any) -> road.Answer:
+    return road.count(lines=[road.Counted(**line) for line in lines], **given)
+
+
+def _fill(lines: list[Given], **given: Any) -> road.Answer:
+    return road.fill(lines=[road.Filled(**line) for line in lines], **given)
+
+
+def _remove(lines: list[Given], **given: Any) -> road.Answer:
+    return road.remove(lines=[road.Removed(**line) for line in lines], **given)
+
+
+def _pick(lines: list[Given], extra: list[Given], **given: Any) -> road.Answer:
+    return road.pick(
+        lines=[road.Picked(**line) for line in lines],
+        extra=[road.Extra(**one) for one in extra],
+        **given,
+    )
+
+
+def _end(truck: list[Given] | None, **given: Any) -> road.Answer:
+    found = None if truck is None else [road.OnTruck(**one) for one in truck]
+    return road.end_day(truck=found, **given)
+
+
+ACTS: Mapping[str, Act] = {
+    Verb.PICK: Act(PickIn, _pick, of_run=True),
+    Verb.START: Act(ActIn, road.start, of_run=True),
+    Verb.ARRIVE: Act(ArriveIn, road.arrive),
+    Verb.READ: Act(ReadIn, road.read),
+    Verb.COUNT: Act(CountIn, _count),
+    Verb.REMOVE: Act(RemoveIn, _remove),
+    Verb.FILL: Act(FillIn, _fill),
+    Verb.CHANGE_OVER: Act(ChangeOverIn, _change_over),
+    Verb.BAG: Act(BagIn, road.bag),
+    Verb.LEAVE: Act(ActIn, road.leave),
+    Verb.SKIP: Act(SkipIn, road.skip),
+    Verb.END: Act(EndIn, _end, of_run=True),
+}
+
+
+def carry_out(
+    verb: str, of: Run | Stop, given: Given, *, key: str, actor: Person, now: Any
+) -> road.Answer:
+    """Do one act of a validated body."""
+    sent = road.Sent(key, given.pop("at"), given.pop("sent_at", None))
+    whose = {"run": of} if isinstance(of, Run) else {"stop": of}
+    return ACTS[verb].do(**whose, **given, sent=sent, actor=actor, now=now)
+
+
+class OnTheRoad(Doors):
+    """What the doors of runs and stops share."""
+
+    def do(self, verb: str, of: Run | Stop, given: Given) -> Response:
+        answer = carry_out(
+            verb,
+            of,
+            given,
+            key=idempotency.key_of(self.request),
+            actor=self.person,
+            now=self.now,
+        )
+        headers = {idempotency.REPLAYED: "true"} if answer.replayed else None
+        return Response(answer.result, headers=headers)
+
+
+class RoadRuns(OnTheRoad):
+    """A driver's own runs; the desk's are all."""
+
+    described_by = Run
+
+    @gives(RunSheetOut, summary="The whole run: stops, columns, loads, changeovers, the truck")
+    def retrieve(self, request: Request, pk: int) -> Response:
+        return Response(self.shown(RunSheetOut, day.sheet(gates.run_for(self.person, pk))))
+
+    @writes(PickIn, ActOut, key="own", summary="What was picked for the truck")
+    @action(detail=True, methods=["post"])
+    def pick(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.PICK, gates.run_for(self.person, pk), given)
+
+    @writes(ActIn, ActOut, key="own", summary="Leave for the day's stops")
+    @action(detail=True, methods=["post"])
+    def start(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.START, gates.run_for(self.person, pk), given)
+
+    @writes(EndIn, ActOut, key="own", summary="End of the day, with the count of the truck")
+    @action(detail=True, methods=["post"])
+    def end(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.END, gates.run_for(self.person, pk), given)
+
+
+class RoadStops(OnTheRoad):
+    """What is done at a machine."""
+
+    described_by = Stop
+
+    @writes(ArriveIn, ActOut, key="own", summary="Arrive at a machine")
+    @action(detail=True, methods=["post"])
+    def arrive(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.ARRIVE, gates.stop_for(self.person, pk), given)
+
+    @writes(ReadIn, ActOut, key="own", summary="Link an audit read to the visit")
+    @action(detail=True, methods=["post"])
+    def read(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.READ, gates.stop_for(self.person, pk), given)
+
+    @writes(CountIn, ActOut, key="own", summary="Count columns as they were found")
+    @action(detail=True, methods=["post"])
+    def count(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.COUNT, gates.stop_for(self.person, pk), given)
+
+    @writes(RemoveIn, ActOut, key="own", summary="Take products out, to the truck or to waste")
+    @action(detail=True, methods=["post"])
+    def remove(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.REMOVE, gates.stop_for(self.person, pk), given)
+
+    @writes(FillIn, ActOut, key="own", summary="Fill columns from the truck")
+    @action(detail=True, methods=["post"])
+    def fill(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.FILL, gates.stop_for(self.person, pk), given)
+
+    @writes(
+        ChangeOverIn, ActOut, key="own", summary="Change a column over as planned, with as-left"
+    )
+    @action(detail=True, methods=["post"], url_path="change-over")
+    def change_over(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.CHANGE_OVER, gates.stop_for(self.person, pk), given)
+
+    @writes(BagIn, ActOut, key="own", summary="Bag the machine's cash under a seal; no amount")
+    @action(detail=True, methods=["post"])
+    def bag(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.BAG, gates.stop_for(self.person, pk), given)
+
+    @writes(ActIn, ActOut, key="own", summary="Leave a machine")
+    @action(detail=True, methods=["post"])
+    def leave(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.LEAVE, gates.stop_for(self.person, pk), given)
+
+    @writes(SkipIn, ActOut, key="own", summary="Pass a stop by, with the reason")
+    @action(detail=True, methods=["post"])
+    def skip(self, request: Request, pk: int, given: Given) -> Response:
+        return self.do(Verb.SKIP, gates.stop_for(self.person, pk), given)
+
+
+class DayAsked(Shape):
+    date = serializers.DateField(
+        required=False, help_text="Left out: today, where the business is."
+    )
+
+
+class Road(Doors):
+    """One's own day, and a queue of acts at once."""
+
+    described_by = Run
+
+    @gives(DayOut, query=DayAsked, summary="My day: the runs one drives, with all they need")
+    @action(detail=False)
+    def day(self, request: Request, asked: Mapping[str, Any]) -> Response:
+        zone = self.shown_with["business"].time_zone
+        when = asked.get("date") or self.now.astimezone(zone).date()
+        runs = [day.sheet(run) for run in day.my_runs(self.person, when)]
+        return Response(self.shown(DayOut, {"date": when, "runs": runs}))
+
+    @writes(
+        BatchIn,
+        BatchOut,
+        atomic=False,
+        key="none",
+        summary="Replay a queue of acts: each has its own key and its own answer",
+    )
+    @action(detail=False, methods=["post"])
+    def batch(self, request: Request, given: Given) -> Response:
+        """Acts are done in the order given, each in a transaction of its own: one that is refused
+        changes nothing and does not stop those after it. Sent again, what was done has no second
+        effect and is answered alike."""
+        return Response({"answers": [self._one(item) for item in given["acts"]]})
+
+    def _one(self, item: Given) -> Given:
+        try:
+            with transaction.atomic():
+                answer = self._do(item)
+        except Exception as error:
+            refusal = errors.problem(error, {"request": self.request, "view": None})
+            if refusal is None:
+                raise
+            return {
+                "key": item["key"],
+                "status": refusal.status_code,
+                "replayed": False,
+                "problem": refusal.data,
+            }
+        return {
+            "key": item["key"],
+            "status": 200,
+            "replayed": answer.replayed,
+            "result": answer.result,
+        }
+
+    def _do(self, item: Given) -> road.Answer:
+        act = ACTS[item["verb"]]
+        name = "run" if act.of_run else "stop"
+        if item[name] is None:
+            message = f"{item['verb']} needs its {name}"
+            raise Unacceptable(message, fields={name: message})
+        gate: Any = gates.run_for if act.of_run else gates.stop_for
+        of = gate(self.person, item[name])
+        shape = act.given(data=item["body"], context=self.shown_with)
+        shape.is_valid(raise_exception=True)
+        return carry_out(
+            item["verb"],
+            of,
+            dict(shape.validated_data),
+            key=item["key"],
+            actor=self.person,
+            # Each is received now; a long queue must not book its last act in the past.
+            now=timezone.now(),
+        )

@@ -1,0 +1,43 @@
+"""Bags of cash: sealed at a machine, counted later."""
+
+from datetime import datetime
+
+from django.db import IntegrityError, transaction
+
+from fleet.machines.models import Machine
+from people import audit
+from people.errors import Unable, Unacceptable
+from people.models import Person
+
+from ..models import Bag
+
+
+class SealUsed(Unable):
+    code = "seal_used"
+
+    def __init__(self, seal_number: str, bag: Bag | None) -> None:
+        where = "another bag" if bag is None else f"the bag of {bag.machine}"
+        super().__init__(f"seal {seal_number} is on {where}; read the number again")
+
+
+@transaction.atomic
+def seal(
+    *, seal_number: str, machine: Machine, sealed_at: datetime, actor: Person, now: datetime
+) -> Bag:
+    """Record the cash of a machine under a seal; no amount. Raises SealUsed, Unacceptable."""
+    number = seal_number.strip()
+    longest = Bag._meta.get_field("seal_number").max_length or 0
+    if not 0 < len(number) <= longest or not number.isprintable():
+        message = f"give the seal's number as printed, 1 to {longest} characters"
+        raise Unacceptable(message, fields={"seal_number": message})
+    bag = Bag(
+        seal_number=number, machine=machine, sealed_at=sealed_at, recorded_at=now, sealed_by=actor
+    )
+    try:
+        with transaction.atomic():
+            bag.save(force_insert=True)
+    except IntegrityError as error:
+        used = Bag.objects.filter(seal_number=number).select_related("machine").first()
+        raise SealUsed(number, used) from error
+    audit.record(actor=actor, verb="seal bag", row=bag, now=now, after=audit.values(bag))
+    return bag

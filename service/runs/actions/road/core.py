@@ -1,0 +1,195 @@
+"""How an act from the road is taken: once for its key, by the driver's clock, whole or not at all.
+
+An act may come late, and after acts that happened later. What it says counts from the moment it
+happened by the sender's clock (one still to come counts from now); when it reached us is kept
+beside it, and a clock that is far off is told, not set right. The same key again is answered alike
+and has no second effect, for ever.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.core.serializers.json import DjangoJSONEncoder
+from django.db import connection, transaction
+
+from fleet.inventory.models import Movement, StockCount
+from people.errors import Unacceptable
+from people.models import Person
+
+from ...models import RoadAct, Run, RunAssumptions, Stop, Visit
+from .answers import about
+from .errors import KeyReused, RunEnded, RunNotAgreed, RunNotStarted
+
+LONGEST_KEY = 200
+
+
+@dataclass(frozen=True)
+class Sent:
+    """The sender's own key for the act, when it happened, and when it was sent, both by the
+    sender's clock."""
+
+    key: str
+    at: datetime
+    sent_at: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What an act did; `replayed` when it had been done before."""
+
+    act: RoadAct
+    result: Mapping[str, Any]
+    replayed: bool = False
+
+
+@dataclass
+class Doing:
+    """An act at work: its locked run and stop, and what it leaves."""
+
+    act: RoadAct
+    run: Run
+    stop: Stop | None
+    actor: Person
+    at: datetime
+    """When it happened: what the sender says, unless that is still to come."""
+    now: datetime
+    visit: Visit | None = None
+    columns: set[int] = field(default_factory=set)
+    """Keys of the columns that the answer tells of."""
+    movements: list[Movement] = field(default_factory=list)
+    counts: list[StockCount] = field(default_factory=list)
+    more: dict[str, Any] = field(default_factory=dict)
+
+    def flag(self, code: str, words: str) -> None:
+        self.act.flags.append({"code": code, "said": words})
+
+
+@transaction.atomic
+def once(
+    *,
+    verb: str,
+    run: Run,
+    stop: Stop | None,
+    sent: Sent,
+    said: Mapping[str, Any],
+    actor: Person,
+    now: datetime,
+    do: Callable[[Doing], None],
+) -> Answer:
+    """Do an act unless its key was done already; then give its answer again.
+
+    Raises KeyReused for another act under the same key, and whatever `do` refuses.
+    """
+    _require_key(sent.key)
+    payload = json.loads(json.dumps(said, cls=DjangoJSONEncoder))
+    digest = _digest(verb, run.pk, stop and stop.pk, sent, payload)
+    _alone(actor, sent.key)
+    earlier = RoadAct.objects.filter(actor=actor, key=sent.key).first()
+    if earlier is not None:
+        if earlier.digest != digest:
+            raise KeyReused(sent.key)
+        return Answer(earlier, earlier.result, replayed=True)
+    # Everything of a run follows on its row, a plan changed at the desk included.
+    held = Run.objects.select_for_update(no_key=True, of=("self",)).get(pk=run.pk)
+    held.driver, held.vehicle, held.depot = run.driver, run.vehicle, run.depot
+    if not held.agreed:
+        raise RunNotAgreed(held)
+    if stop is not None:
+        fresh = Stop.objects.get(pk=stop.pk)
+        fresh.run, fresh.machine, fresh.site = held, stop.machine, stop.site
+        stop = fresh
+    act = RoadAct(
+        run=held,
+        stop=stop,
+        verb=verb,
+        actor=actor,
+        key=sent.key,
+        digest=digest,
+        client_at=sent.at,
+        server_at=now,
+        sent_at=sent.sent_at,
+        flags=[],
+        payload=payload,
+    )
+    doing = Doing(act, held, stop, actor, min(sent.at, now), now)
+    _judge_clock(doing)
+    do(doing)
+    act.visit = doing.visit
+    act.result = about(doing)
+    act.save(force_insert=True)
+    _link(act, doing)
+    return Answer(act, act.result)
+
+
+def require_out(doing: Doing) -> None:
+    """The run has started, and had not ended when this happened. Raises RunNotStarted, RunEnded."""
+    run = doing.run
+    if run.started_at is None:
+        raise RunNotStarted(run)
+    if doing.at < run.started_at:
+        doing.flag("before_start", "happened before the run was started, by the sender's clock")
+    if run.ended_at is not None:
+        if doing.at > run.ended_at:
+            raise RunEnded(run)
+        doing.flag("came_after_end", "came in after the run had ended")
+
+
+def _require_key(key: str) -> None:
+    if not key or len(key) > LONGEST_KEY or not key.isprintable():
+        message = f"give 1 to {LONGEST_KEY} printable characters of your own, new for each act"
+        raise Unacceptable(message, fields={"key": message})
+
+
+def _digest(verb: str, run: int, stop: int | None, sent: Sent, payload: Mapping[str, Any]) -> str:
+    # When it was sent is left out: a device that tries again says another time.
+    whole = [verb, run, stop, sent.at.timestamp(), payload]
+    return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
+
+
+def _alone(actor: Person, key: str) -> None:
+    # Held to the end of the transaction: of two at once the second finds the first one's answer.
+    number = hashlib.sha256(f"road {actor.pk} {key}".encode()).digest()[:8]
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT pg_advisory_xact_lock(%s)", [int.from_bytes(number, "big", signed=True)]
+        )
+
+
+def _judge_clock(doing: Doing) -> None:
+    act = doing.act
+    limit = timedelta(minutes=RunAssumptions.the().clock_off_minutes)
+    if act.sent_at is not None:
+        off = act.sent_at - doing.now
+    else:
+        # Without it only a moment still to come betrays the clock.
+        off = max(doing.at - doing.now, timedelta(0))
+    known = act.sent_at is not None or off > timedelta(0)
+    act.clock_off_s = _bounded(off) if known else None
+    if abs(off) > limit:
+        ahead = "ahead of" if off > timedelta(0) else "behind"
+        minutes = abs(off) // timedelta(minutes=1)
+        doing.flag("clock_off", f"the sender's clock is {minutes} minutes {ahead} ours")
+    zone = doing.run.depot.site.time_zone
+    day = doing.at.astimezone(zone).date()
+    if day != doing.run.date:
+        doing.flag("other_day", f"happened on {day}; the run is of {doing.run.date}")
+
+
+def _bounded(off: timedelta) -> int:
+    return max(-2_000_000_000, min(2_000_000_000, round(off.total_seconds())))
+
+
+def _link(act: RoadAct, doing: Doing) -> None:
+    rows: Sequence[tuple[Any, str, Sequence[Any]]] = (
+        (RoadAct.movements.through, "movement_id", doing.movements),
+        (RoadAct.counts.through, "stockcount_id", doing.counts),
+    )
+    for through, name, linked in rows:
+        if linked:
+            through.objects.bulk_create(
+                through(roadact_id=act.pk, **{name: one.pk}) for one in linked
+            )
