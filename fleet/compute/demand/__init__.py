@@ -7,6 +7,7 @@ distributions of what will be asked for until any date. All by arrays over colum
 
 from .arrays import BadSales
 from .calendar import Calendar, Closure, day_number, moment_number
+from .calibration import Band, Calibration, calibration, crps, rolling
 from .censoring import censored_rate, expected_when_dry
 from .fit import Fit, fit
 from .model import ColumnModel, Fitted
@@ -18,7 +19,9 @@ from .settings import DEFAULT_SETTINGS, DemandSettings
 __all__ = [
     "DEFAULT_SETTINGS",
     "BadSales",
+    "Band",
     "Calendar",
+    "Calibration",
     "Closure",
     "ColumnModel",
     "DemandSettings",
@@ -26,7 +29,9 @@ __all__ = [
     "Fitted",
     "IntervalSales",
     "Pool",
+    "calibration",
     "censored_rate",
+    "crps",
     "day_number",
     "expected_when_dry",
     "exposure_between",
@@ -38,4 +43,5 @@ __all__ = [
     "pooled",
     "predictive",
     "quantiles",
+    "rolling",
 ]

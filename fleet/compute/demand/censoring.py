@@ -40,7 +40,8 @@ def expected_when_dry(
     wide = ~plain
     if wide.any():
         found[wide] = _negative_binomial(s[wide], mu[wide], mu[wide] / (c[wide] - 1))
-    return np.maximum(found, s)
+    at_least: Floats = np.maximum(found, s)
+    return at_least
 
 
 def _poisson(s: Floats, mu: Floats) -> Floats:

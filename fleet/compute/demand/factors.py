@@ -7,6 +7,7 @@ against what its columns' rates and weekdays expect, smoothed by local-linear re
 """
 
 from dataclasses import dataclass
+from typing import Final, Self
 
 import numpy as np
 
@@ -14,7 +15,10 @@ from .arrays import Floats
 from .history import DAYS_A_WEEK, History, Stretches
 from .settings import DemandSettings
 
-STEPS = 4
+STEPS: Final = 4
+#: Fewer weeks than this have no season to speak of.
+LEAST_WEEKS: Final = 4
+STIFFNESS: Final = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,7 +31,7 @@ class Factors:
     trend_a_week: float
 
     @classmethod
-    def none(cls, history: History) -> "Factors":
+    def none(cls, history: History) -> Self:
         """Every day alike."""
         flat = np.ones(DAYS_A_WEEK)
         weekday = np.ones((history.machines, DAYS_A_WEEK))
@@ -90,31 +94,67 @@ def _season(
     plain_in = plain.sum(axis=0).reshape(weeks).sum(axis=1)
     worth = settings.season_worth_sales
     ratio = np.log((sold_in + worth) / (plain_in + worth))
-    middles = np.arange(history.weeks) + 0.5
-    points = np.append(middles, history.weeks)
-    level, slope = _local_linear(
-        points, middles, ratio, plain_in + worth * 1e-3, settings.season_reach_weeks
-    )
+    curve, trend = smoothed(ratio, plain_in + worth * 1e-3, settings)
+    points = np.append(np.arange(history.weeks) + 0.5, history.weeks)
     days = (np.arange(history.days) + 0.5) / DAYS_A_WEEK
-    season = np.exp(np.interp(days, points, level) - level[-1])
-    return Factors(before.fleet, before.weekday, season, float(slope[-1]))
+    season = np.exp(np.interp(days, points, curve) - curve[-1])
+    return Factors(before.fleet, before.weekday, season, trend)
 
 
-def _local_linear(
-    at: Floats, x: Floats, y: Floats, weight: Floats, reach: float
-) -> tuple[Floats, Floats]:
-    """Level and slope at each of `at` by weighted regression under a Gaussian kernel."""
+def smoothed(ratio: Floats, weight: Floats, settings: DemandSettings) -> tuple[Floats, float]:
+    """The season's curve at each week's middle and at the end, and its trend a week there.
+
+    `ratio` [weeks] is the logarithm of sales over what is expected, `weight` [weeks] how much it
+    is believed. How far to look around, and whether to follow the slope, is learned: each way is
+    weighted by how well it would have foretold each week from those before.
+    """
+    weeks = len(ratio)
+    middles: Floats = np.arange(weeks, dtype=np.float64) + 0.5
+    points: Floats = np.append(middles, weeks).astype(np.float64)
+    flat = float(ratio @ weight / weight.sum())
+    if weeks < LEAST_WEEKS:
+        return np.full(weeks + 1, flat), 0.0
+    errors, curves, trends = [], [], []
+    for reach in settings.season_reaches_weeks:
+        around = _kernel(points, middles, weight, reach)
+        before = _kernel(middles[:-1], middles, weight, reach) * np.tri(weeks - 1, weeks)
+        level, slope = _local_linear(points, middles, ratio, around)
+        level_before, slope_before = _local_linear(middles[:-1], middles, ratio, before)
+        plain_before = before @ ratio / before.sum(axis=1)
+        plain = around @ ratio / around.sum(axis=1)
+        following = level_before + settings.trend_damping * slope_before
+        errors += [following - ratio[1:], plain_before - ratio[1:]]
+        curves += [level, plain]
+        trends += [float(slope[-1]), 0.0]
+    so_far = np.cumsum(ratio * weight) / np.cumsum(weight)
+    errors.append(so_far[:-1] - ratio[1:])
+    curves.append(np.full(weeks + 1, flat))
+    trends.append(0.0)
+    # The first weeks foretell nothing yet.
+    late = np.array(errors)[:, LEAST_WEEKS - 2 :]
+    size = (late**2 * weight[LEAST_WEEKS - 1 :]).sum(axis=1) + 1e-12
+    score = -0.5 * late.shape[1] * np.log(size)
+    share = np.exp(score - score.max())
+    share /= share.sum()
+    return share @ np.array(curves), float(share @ np.array(trends))
+
+
+def _kernel(at: Floats, x: Floats, weight: Floats, reach: float) -> Floats:
+    """[at, x] weights that fall off with distance, its standard deviation being `reach`."""
+    found: Floats = np.exp(-0.5 * ((x[None, :] - at[:, None]) / reach) ** 2) * weight
+    return found
+
+
+def _local_linear(at: Floats, x: Floats, y: Floats, kernel: Floats) -> tuple[Floats, Floats]:
+    """Level and slope at each of `at` by regression with the weights [at, x] of a kernel."""
+    share = kernel / kernel.sum(axis=1, keepdims=True)
     away = x[None, :] - at[:, None]
-    kernel = np.exp(-0.5 * (away / reach) ** 2) * weight
-    kernel /= kernel.sum(axis=1, keepdims=True)
-    first = (kernel * away).sum(axis=1)
-    second = (kernel * away**2).sum(axis=1) - first**2
-    mean = kernel @ y
-    joint = (kernel * away) @ y - first * mean
-    # A single week has no slope; a hair of stiffness keeps the division whole.
-    slope = joint / (second + 1e-6 * reach**2)
-    if len(x) < 3:
-        slope = np.zeros_like(slope)
+    first = (share * away).sum(axis=1)
+    second = (share * away**2).sum(axis=1) - first**2
+    mean = share @ y
+    joint = (share * away) @ y - first * mean
+    # Where a single week is all there is, a hair of stiffness makes the slope nothing.
+    slope = joint / (second + STIFFNESS)
     return mean - slope * first, slope
 
 

@@ -22,6 +22,8 @@ AT_ONCE: Final = 2048
 SMOOTH_WEEKS: Final = 4.0
 FILL_STEPS: Final = 8
 MOST_DISPERSION: Final = 20.0
+COMMON_STEPS: Final = 30
+FLOOR: Final = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -210,8 +212,12 @@ def _weights(score: Floats) -> Floats:
     """[columns, half-lives] by log score, on top of the fleet's mean of the same."""
     likely = np.exp(score - score.max(axis=1, keepdims=True))
     common = np.full(score.shape[1], 1 / score.shape[1])
-    for _ in range(5):
+    for _ in range(COMMON_STEPS):
         weight = likely * common
         weight /= weight.sum(axis=1, keepdims=True)
-        common = 0.9 * weight.mean(axis=0) + 0.1 / score.shape[1] if len(score) else common
-    return likely * common / (likely * common).sum(axis=1, keepdims=True)
+        common = (
+            (1 - FLOOR) * weight.mean(axis=0) + FLOOR / score.shape[1] if len(score) else common
+        )
+    weight = likely * common
+    found: Floats = weight / weight.sum(axis=1, keepdims=True)
+    return found

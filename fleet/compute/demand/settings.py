@@ -12,7 +12,7 @@ class DemandSettings:
     half_lives_days       how fast sales may lose their weight; each column learns its mixture
     weekday_worth_sales   the fleet's weekdays count as this many sales of each machine
     season_worth_sales    no season at all counts as this many sales of the fleet in each week
-    season_reach_weeks    standard deviation of the kernel that smooths the season
+    season_reaches_weeks  standard deviations of the kernels that smooth the season, to choose from
     trend_damping         part of the season's weekly trend that lasts from week to week
     pool_worth_sales      the fleet's mean counts as this many sales of each machine and product
     dispersion_worth      the pooled dispersion counts as this many weeks of a column
@@ -23,7 +23,7 @@ class DemandSettings:
     half_lives_days: tuple[float, ...] = (2, 4, 7, 14, 28, 56, 112, 224)
     weekday_worth_sales: float = 20
     season_worth_sales: float = 100
-    season_reach_weeks: float = 2
+    season_reaches_weeks: tuple[float, ...] = (1.5, 2.5, 4, 7)
     trend_damping: float = 0.7
     pool_worth_sales: float = 10
     dispersion_worth: float = 12
@@ -42,8 +42,10 @@ class DemandSettings:
         for name in ("weekday", "season", "pool"):
             if getattr(self, f"{name}_worth_sales") <= 0:
                 raise BadSales(f"{name}_worth_sales", "must be above zero")
-        if self.season_reach_weeks <= 0 or self.dispersion_worth <= 0:
-            raise BadSales("season_reach_weeks", "and dispersion_worth must be above zero")
+        if not self.season_reaches_weeks or min(self.season_reaches_weeks) <= 0:
+            raise BadSales("season_reaches_weeks", "must name one or more, all above zero")
+        if self.dispersion_worth <= 0:
+            raise BadSales("dispersion_worth", "must be above zero")
 
 
 DEFAULT_SETTINGS = DemandSettings()
