@@ -12,7 +12,14 @@ import pytest
 from django.core.cache import cache
 
 # What needs Django set up before it is imported; see each module for its fixtures.
-FIXTURES = ("tests.cast", "tests.world", "tests.live", "tests.callers", "tests.seeds")
+FIXTURES = (
+    "tests.cast",
+    "tests.world",
+    "tests.live",
+    "tests.callers",
+    "tests.seeds",
+    "tests.fleet.inventory.stores",
+)
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,
     "COLONNADE_HOSTS": "testserver,localhost,127.0.0.1",

@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 from django.db import connection
 from django.db.models import F, Q
@@ -137,7 +138,7 @@ class Book:
         if not self.changed:
             return
         keys = sorted(self.changed, key=lambda key: (key[0], key[1], key[2] or 0))
-        columns = [
+        columns: list[Any] = [
             [place for place, _, _ in keys],
             [product for _, product, _ in keys],
             [lot for _, _, lot in keys],

@@ -69,7 +69,7 @@ def post_all(*, postings: Sequence[Posting], actor: Person | None, now: datetime
     entered = _enter_all(list(fresh.values()), actor=actor, now=now) if fresh else []
     found = dict(zip(fresh, entered, strict=True))
     return [
-        known[posting.key] if posting.key in known else found[posting.key or index]
+        known.get(posting.key or "") or found[posting.key or index]
         for index, posting in enumerate(postings)
     ]
 
