@@ -66,8 +66,7 @@ def quantiles(pmf: Floats, chance: ArrayLike) -> Ints:
     wanted = np.broadcast_to(np.asarray(chance, dtype=np.float64), pmf.shape[:1])
     reached = np.cumsum(pmf, axis=1) >= wanted[:, np.newaxis] - 1e-12
     reached[:, -1] = True
-    found: Ints = np.argmax(reached, axis=1).astype(np.int64)
-    return found
+    return np.argmax(reached, axis=1).astype(np.int64)
 
 
 def poisson(mean: ArrayLike, units: int) -> Floats:
@@ -83,12 +82,15 @@ def gamma_poisson(shape: ArrayLike, mean: ArrayLike, units: int) -> Floats:
     """
     r = np.atleast_1d(np.asarray(shape, dtype=np.float64))[:, np.newaxis]
     m = np.atleast_1d(np.asarray(mean, dtype=np.float64))[:, np.newaxis]
+    # P(D <= u) is the regularised incomplete beta I(r / (r + m); r, u + 1).
     return _from_cdf(special.betainc(r, np.arange(units) + 1.0, r / (r + m)))
 
 
-def _from_cdf(cdf: Floats) -> Floats:
+def _from_cdf(chances_at_most: ArrayLike) -> Floats:
+    cdf = np.array(chances_at_most, dtype=np.float64)
     cdf[:, -1] = 1
-    return np.maximum(np.diff(cdf, axis=1, prepend=0.0), 0)
+    chances: Floats = np.maximum(np.diff(cdf, axis=1, prepend=0.0), 0)
+    return chances
 
 
 def total(pmfs: Floats) -> Floats:
@@ -104,4 +106,4 @@ def total(pmfs: Floats) -> Floats:
     size = fft.next_fast_len(length, real=True)
     spectrum = np.prod(fft.rfft(pmfs, size, axis=1), axis=0)
     found: Floats = np.clip(fft.irfft(spectrum, size)[:length], 0, None)
-    return found / found.sum()
+    return np.asarray(found / found.sum(), dtype=np.float64)
