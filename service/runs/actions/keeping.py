@@ -31,7 +31,7 @@ def save_depot(
     *, actor: Person, now: datetime, changes: Mapping[str, Any], depot: Depot | None = None
 ) -> Depot:
     """Add a depot at a warehouse of ours, or change one. Raises Unacceptable."""
-    site = changes.get("site") or (depot and depot.site)
+    site = changes.get("site") or (None if depot is None else depot.site)
     if site is None or site.purpose != Site.Purpose.WAREHOUSE:
         message = f"{site or 'no site'} is no warehouse of ours; runs leave from a warehouse"
         raise Unacceptable(message, fields={"site": message})
@@ -75,7 +75,7 @@ def save_driver(
 
     Raises Unacceptable.
     """
-    person = changes.get("person") or (profile and profile.person)
+    person = changes.get("person") or (None if profile is None else profile.person)
     if person is None or not person.has_role(Role.DRIVER):
         message = f"{person or 'nobody'} is no driver; give the person that role first"
         raise Unacceptable(message, fields={"person": message})

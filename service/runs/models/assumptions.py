@@ -29,7 +29,9 @@ class RunAssumptions(models.Model):
     )
     town_speed_kmh = _figure("35", "5", "130", said="Common practice, no published source.")
     open_road_speed_kmh = _figure("65", "5", "130", said="Common practice, no published source.")
-    town_leg_km = _figure("8", "0", "200", said="A longer leg runs outside towns. Assumed.")
+    town_leg_km = _figure(
+        "8", "0", "200", said="So much of each leg is driven in town, the rest outside. Assumed."
+    )
     minutes_per_stop = _figure("2", "0", "60", said="Parking and walking, each stop. Assumed.")
     visit_minutes = _figure(
         "15", "1", "240", said="A visit without its columns: 15 to 30, common practice."

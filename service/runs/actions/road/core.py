@@ -25,6 +25,8 @@ from .answers import about
 from .errors import KeyReused, RunEnded, RunNotAgreed, RunNotStarted
 
 LONGEST_KEY = 200
+AT_ONE_MOMENT = ("pick", "start", "arrive", "read", "count", "remove", "change_over", "fill")
+"""In what order the stock moves of acts that a device gives one and the same moment."""
 
 
 @dataclass(frozen=True)
@@ -64,6 +66,13 @@ class Doing:
     counts: list[StockCount] = field(default_factory=list)
     more: dict[str, Any] = field(default_factory=dict)
 
+    @property
+    def booked_at(self) -> datetime:
+        """The moment for the stock: after what comes before it at one and the same moment."""
+        verb = str(self.act.verb)
+        late = AT_ONE_MOMENT.index(verb) if verb in AT_ONE_MOMENT else len(AT_ONE_MOMENT)
+        return self.at + timedelta(microseconds=late)
+
     def flag(self, code: str, words: str) -> None:
         self.act.flags.append({"code": code, "said": words})
 
@@ -86,7 +95,7 @@ def once(
     """
     _require_key(sent.key)
     payload = json.loads(json.dumps(said, cls=DjangoJSONEncoder))
-    digest = _digest(verb, run.pk, stop and stop.pk, sent, payload)
+    digest = _digest(verb, run.pk, None if stop is None else stop.pk, sent, payload)
     _alone(actor, sent.key)
     earlier = RoadAct.objects.filter(actor=actor, key=sent.key).first()
     if earlier is not None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fleet.inventory.actions import counts
-from fleet.inventory.models import Lot
+from fleet.inventory.models import CountLine, Lot
 from fleet.machines.models import Product
 from people import audit
 from people.errors import Unacceptable
@@ -142,8 +142,9 @@ def end_day(
                 place=held.vehicle.truck,
                 counted={(one.product, one.lot): one.count for one in truck},
                 actor=actor,
-                counted_at=doing.at,
+                counted_at=doing.booked_at,
                 now=now,
+                whole=True,
             )
             doing.counts.append(counted)
         doing.more["differences"] = [] if truck is None else differences(doing)
@@ -169,6 +170,7 @@ def end_day(
 
 def differences(doing: Doing) -> list[dict[str, object]]:
     """Where what was counted is not what the book said."""
+    lines = CountLine.objects.filter(count__in=doing.counts).select_related("product")
     return [
         {
             "product": line.product_id,
@@ -178,8 +180,7 @@ def differences(doing: Doing) -> list[dict[str, object]]:
             "counted": line.counted,
             "difference": line.difference,
         }
-        for counted in doing.counts
-        for line in counted.lines.select_related("product")
+        for line in lines
         if line.difference
     ]
 

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from fleet.inventory.actions import counts
+from fleet.inventory.actions import counts, places
 from fleet.inventory.models import Movement
 from fleet.machines.actions import changeovers
-from fleet.machines.models import Changeover, Column, RemovedProduct
+from fleet.machines.models import Changeover, RemovedProduct
 from fleet.sales.actions import bags
 from fleet.sales.models import AuditRead
 from people.errors import Unacceptable
@@ -101,7 +101,7 @@ def change_over(
         visiting.be_there(doing)
         fresh = Changeover.objects.select_related("column").get(pk=changeover.pk)
         if fresh.state == Changeover.State.PLANNED:
-            fresh = changeovers.take(changeover=fresh, actor=actor, now=doing.at)
+            fresh = changeovers.take(changeover=fresh, actor=actor, now=doing.booked_at)
         doing.act.changeover = changeovers.complete(
             changeover=fresh,
             as_left=as_left,
@@ -110,11 +110,11 @@ def change_over(
             test_vends_passed=test_vends_passed,
             picture_matches=picture_matches,
             actor=actor,
-            now=doing.at,
+            now=doing.booked_at,
             what_happened=what_happened,
             mismatch_reason=mismatch_reason,
         )
-        _take_out(doing, fresh.column, removed)
+        _take_out(doing, doing.act.changeover, removed)
         doing.columns.add(fresh.column_id)
         doing.more["changeover"] = {
             "id": fresh.pk,
@@ -149,8 +149,13 @@ def change_over(
     )
 
 
-def _take_out(doing: Doing, column: Column, removed: Sequence[changeovers.Removed]) -> None:
+def _take_out(
+    doing: Doing,
+    changeover: Changeover,
+    removed: Sequence[changeovers.Removed],
+) -> None:
     """Book what came out, and that nothing else is in the column any more."""
+    column = changeover.column
     lines = [
         stock.Removed(column, one.product, one.count, str(WASTED.get(Condition(one.condition), "")))
         for one in removed
@@ -158,6 +163,18 @@ def _take_out(doing: Doing, column: Column, removed: Sequence[changeovers.Remove
     ]
     if lines:
         stock.take_out(doing, lines)
-    doing.counts += counts.count_empty(
-        column=column, actor=doing.actor, counted_at=doing.at, now=doing.now
-    )
+    emptied = {one.product for one in removed}
+    if changeover.from_set_up is not None:
+        emptied.add(changeover.from_set_up.product)
+    # The same product set otherwise may have stayed in, as far as nobody says it came out.
+    emptied.discard(changeover.product)
+    if emptied:
+        doing.counts.append(
+            counts.count_place(
+                place=places.column_place(column),
+                counted={(product, None): 0 for product in emptied},
+                actor=doing.actor,
+                counted_at=doing.booked_at,
+                now=doing.now,
+            )
+        )

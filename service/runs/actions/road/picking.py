@@ -135,7 +135,7 @@ def _move(doing: Doing, wanted: Mapping[Product, int]) -> None:
                     truck=truck,
                     items=items,
                     actor=doing.actor,
-                    happened_at=doing.at,
+                    happened_at=doing.booked_at,
                     now=doing.now,
                 )
             )

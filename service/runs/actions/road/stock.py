@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from fleet.inventory.actions import counts, moves
-from fleet.inventory.models import Lot, Movement
+from fleet.inventory.models import CountLine, Lot, Movement
 from fleet.inventory.posting import ANY
 from fleet.machines.models import Column, Product
 from people.errors import Unacceptable
@@ -65,22 +65,23 @@ def count(
     def do(doing: Doing) -> None:
         visiting.be_there(doing)
         doing.counts += counts.count_columns(
-            counted={one.column: one.count for one in lines},
+            counts=[counts.ColumnCount(one.column, one.count) for one in lines],
             actor=actor,
-            counted_at=doing.at,
+            counted_at=doing.booked_at,
             now=now,
         )
         doing.columns |= seen
         doing.more["counts"] = [
             {
-                "column": counted.place.column_id,
+                "column": line.count.place.column_id,
                 "product": line.product_id,
                 "counted": line.counted,
                 "book": line.book,
                 "difference": line.difference,
             }
-            for counted in doing.counts
-            for line in counted.lines.all()
+            for line in CountLine.objects.filter(count__in=doing.counts).select_related(
+                "count__place"
+            )
         ]
 
     return once(
@@ -118,7 +119,7 @@ def fill(
                 ],
                 truck=doing.run.vehicle.truck,
                 actor=actor,
-                happened_at=doing.at,
+                happened_at=doing.booked_at,
                 now=now,
             )
         )
@@ -196,7 +197,7 @@ def take_out(doing: Doing, lines: Sequence[Removed]) -> None:
                 to_place=None if why else doing.run.vehicle.truck,
                 waste_reason=why,
                 actor=doing.actor,
-                happened_at=doing.at,
+                happened_at=doing.booked_at,
                 now=doing.now,
             )
         )

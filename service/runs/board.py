@@ -1,0 +1,191 @@
+"""The runs of a day as they stand, for the computation: what is done, what is locked, what is left.
+
+Made from the runs' own rows, so that a change can be tried without asking anew what every machine
+needs.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from fleet.machines.models import OpeningWindow, Site
+from service.compute.routing.places import Routes
+from service.compute.routing.problem import Depot as DepotPlace
+from service.compute.routing.problem import Load, Problem
+from service.compute.routing.problem import Stop as PlannedFor
+from service.compute.routing.results import Plan, PlannedRun, PlannedStop
+from service.compute.routing.road import Done, Road, outsets
+
+from .days import Day, day_of, windows
+from .models import DriverProfile, Run, RunAssumptions, ServiceAgreement, Stop, Visit
+from .vehicles import left_name, planned_vehicle
+from .ways import matrix_between
+
+
+@dataclass(frozen=True)
+class Board:
+    """A day's runs as a problem, a plan and what has happened; names lead back to the rows."""
+
+    day: Day
+    problem: Problem
+    plan: Plan
+    road: Road
+    runs: Mapping[str, Run]
+    stops: Mapping[str, Stop]
+    passed_by: tuple[Stop, ...]
+    """Skipped; they hold their place on the list and take no time."""
+
+
+def board_of(runs: Sequence[Run], *, now: datetime, wanted: Sequence[Stop] = ()) -> Board:
+    """The board of runs of one day. `wanted` are stops, not saved yet, that may be put on them."""
+    day = day_of(runs[0].date)
+    assumed = RunAssumptions.the()
+    rows = list(
+        Stop.objects.filter(run__in=runs)
+        .select_related("machine__kind", "site", "run")
+        .order_by("run", "sequence", "pk")
+    )
+    named = {stop.machine.asset_tag: stop for stop in rows if stop.state != _SKIPPED}
+    asked = named | {stop.machine.asset_tag: stop for stop in wanted}
+    sites = {run.depot.site_id: run.depot.site for run in runs}
+    sites |= {stop.site_id: stop.site for stop in asked.values()}
+    order = [sites[key] for key in sorted(sites)]
+    places = {site.pk: index for index, site in enumerate(order)}
+    depots = {run.depot_id: run.depot for run in runs}
+    opening = _opening(order)
+    skills = _skills(asked.values())
+    visits = {one.stop_id: one for one in Visit.objects.filter(stop__in=rows)}
+    done = _done(day, named, visits, now)
+    finished = {one.stop for one in done}
+    stops = []
+    for name in sorted(asked):
+        stop = asked[name]
+        hours = windows(stop.site, day, opening.get(stop.site_id, ()))
+        if name in finished or hours is None:
+            # What is done is done; a closed site is the fault of whoever puts the stop there.
+            hours = ()
+        stops.append(
+            PlannedFor(
+                name=name,
+                place=places[stop.site_id],
+                service_s=round(stop.service_minutes * 60),
+                prize=max(0, stop.prize_minor),
+                must_go="; ".join(one["said"] for one in stop.reasons if one.get("said"))
+                if stop.must_go
+                else "",
+                windows=hours,
+                skills=skills.get(stop.machine_id, ()),
+                load=Load(stop.load_volume_ml, stop.load_weight_g, stop.load_cases),
+            )
+        )
+    profiles = {
+        one.person_id: one
+        for one in DriverProfile.objects.filter(person__in=[run.driver_id for run in runs])
+    }
+    problem = Problem(
+        stops=tuple(stops),
+        vehicles=tuple(
+            planned_vehicle(
+                vehicle=run.vehicle,
+                depot=run.depot,
+                starts_s=day.seconds(run.started_at or run.planned_start),
+                ends_s=day.seconds(run.shift_ends),
+                skills=tuple(sorted(profiles[run.driver_id].skills))
+                if run.driver_id in profiles
+                else (),
+                assumed=assumed,
+                has_left=run.started_at is not None,
+            )
+            for run in runs
+        ),
+        depots=tuple(
+            DepotPlace(name, places[depot.site_id], loading_s)
+            for _, depot in sorted(depots.items())
+            for name, loading_s in (
+                (depot.site.name, depot.loading_minutes * 60),
+                (left_name(depot), 0),
+            )
+        ),
+        matrix=matrix_between(order, depots=[depots[pk] for pk in sorted(depots)], assumed=assumed),
+        seed=assumed.seed,
+        iterations=assumed.effort,
+    )
+    locked = frozenset(name for name, stop in named.items() if stop.locked) - finished
+    now_s = day.seconds(now)
+    road = Road(now_s=max(0, min(now_s, 86_400)), done=done, locked=locked)
+    vehicles = {run.pk: run.vehicle.name for run in runs}
+    of_run: dict[str, list[str]] = defaultdict(list)
+    for name, stop in named.items():
+        of_run[vehicles[stop.run_id]].append(name)
+    return Board(
+        day=day,
+        problem=problem,
+        plan=timed_plan(problem, of_run, road),
+        road=road,
+        runs={run.vehicle.name: run for run in runs},
+        stops=asked,
+        passed_by=tuple(stop for stop in rows if stop.state == _SKIPPED),
+    )
+
+
+def timed_plan(problem: Problem, orders: Mapping[str, Sequence[str]], road: Road) -> Plan:
+    """The plan that runs their stops in these orders; what is done keeps its real times."""
+    untimed = Plan(
+        tuple(
+            _untimed(vehicle, [name for name in order if name in road.done_named], road)
+            for vehicle, order in sorted(orders.items())
+        )
+    )
+    starts = outsets(problem, road, untimed)
+    left = {
+        vehicle: [name for name in order if name not in road.done_named]
+        for vehicle, order in orders.items()
+    }
+    return Plan(Routes(problem, left, starts).runs())
+
+
+_SKIPPED = Stop.State.SKIPPED
+
+
+def _done(
+    day: Day, named: Mapping[str, Stop], visits: Mapping[int | None, Visit], now: datetime
+) -> tuple[Done, ...]:
+    """Visits with their real times; one still going on ends when it is expected to."""
+    found = []
+    for name, stop in named.items():
+        visit = visits.get(stop.pk)
+        if visit is None:
+            continue
+        arrived_s = day.seconds(visit.arrived_at)
+        ended = visit.left_at or visit.ended_by
+        if ended is None:
+            expected = visit.arrived_at + timedelta(minutes=float(stop.service_minutes))
+            ended = max(expected, min(now, visit.arrived_at + timedelta(days=1)))
+        found.append(Done(name, max(0, arrived_s), max(0, arrived_s, day.seconds(ended))))
+    return tuple(sorted(found, key=lambda one: (one.left_s, one.stop)))
+
+
+def _untimed(vehicle: str, done: Sequence[str], road: Road) -> PlannedRun:
+    times = [road.done_named[name] for name in done]
+    starts_s = min((one.arrived_s for one in times), default=0)
+    return PlannedRun(
+        vehicle,
+        starts_s,
+        max((one.left_s for one in times), default=starts_s),
+        tuple(
+            PlannedStop(one.stop, one.arrived_s, one.arrived_s, one.left_s, 0, 0) for one in times
+        ),
+    )
+
+
+def _opening(sites: Sequence[Site]) -> dict[int, list[OpeningWindow]]:
+    found: dict[int, list[OpeningWindow]] = defaultdict(list)
+    for one in OpeningWindow.objects.filter(site__in=sites).order_by("pk"):
+        found[one.site_id].append(one)
+    return found
+
+
+def _skills(stops: Iterable[Stop]) -> dict[int, tuple[str, ...]]:
+    rows = ServiceAgreement.objects.filter(machine__in=[stop.machine_id for stop in stops])
+    return {one.machine_id: (one.needs_skill,) for one in rows.exclude(needs_skill="")}
