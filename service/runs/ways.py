@@ -23,6 +23,15 @@ def matrix_between(
     Of several depots the multipliers are taken together, each weighing as many legs as it learned
     from, and one more.
     """
+    return _matrix(sites, assumed, _multiplier(depots))
+
+
+def unlearned_matrix(sites: Sequence[Site], *, assumed: RunAssumptions) -> Matrix:
+    """Driving between sites as it is assumed, before any depot has learned."""
+    return _matrix(sites, assumed, 1.0)
+
+
+def _matrix(sites: Sequence[Site], assumed: RunAssumptions, multiplier: float) -> Matrix:
     return matrix(
         [Place(float(site.latitude or 0), float(site.longitude or 0)) for site in sites],
         TravelSettings(
@@ -32,7 +41,7 @@ def matrix_between(
             town_m=round(assumed.town_leg_km * 1000),
             parking_s=round(assumed.minutes_per_stop * 60),
         ),
-        _multiplier(depots),
+        multiplier,
     )
 
 

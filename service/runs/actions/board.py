@@ -1,0 +1,379 @@
+"""The board of a day: lock, insert, move, take off, plan the rest anew; see what it does first."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db import transaction
+
+from fleet.machines.models import Machine
+from people import audit, rows
+from people.errors import Unacceptable
+from people.models import Person
+from service.compute.routing.change import Move, insert, moved
+from service.compute.routing.problem import BadProblem
+from service.compute.routing.rest_of_day import replan as plan_rest
+from service.compute.routing.results import Delta, Plan
+
+from ..board import Board, board_of
+from ..gathering import Candidate, gather
+from ..models import DayPlan, Run, Stop
+from .errors import CannotChange, RunsHaveBegun
+
+MOST_TRIES = 3
+OPEN = (Run.State.PLANNED, Run.State.LOCKED, Run.State.LOADING, Run.State.OUT)
+
+
+@dataclass(frozen=True)
+class Late:
+    """A stop that would miss its hours, or be reached later (below zero: earlier) than before."""
+
+    machine: str
+    minutes: float
+
+
+@dataclass(frozen=True)
+class Change:
+    """What a change does to a day: minutes and metres more, and whom it delays. `minor` is what it
+    costs more; `faults` are the rules it breaks, in words."""
+
+    minutes: float
+    metres: int
+    minor: int
+    vehicle: str
+    position: int
+    delays: tuple[Late, ...]
+    late: tuple[str, ...]
+    faults: tuple[str, ...]
+    said: str
+
+
+@transaction.atomic
+def lock_run(*, run: Run, actor: Person, now: datetime) -> Run:
+    """Lock an agreed run: its stops stay in their order from now on. Raises RunsHaveBegun."""
+    (held,) = _held([run.pk])
+    if not held.agreed:
+        raise CannotChange(f"{held}: agree to its plan first", code="run_not_agreed")
+    if held.state != Run.State.PLANNED:
+        raise RunsHaveBegun(held, "only a planned run is locked")
+    Stop.objects.filter(run=held).update(locked=True, updated_at=now)
+    return rows.put(held, {"state": Run.State.LOCKED}, actor=actor, verb="lock run", now=now)
+
+
+@transaction.atomic
+def unlock_run(*, run: Run, actor: Person, now: datetime) -> Run:
+    """Let a locked run be planned anew. Raises RunsHaveBegun once it is being loaded."""
+    (held,) = _held([run.pk])
+    if held.state != Run.State.LOCKED:
+        raise RunsHaveBegun(held, "only a locked run is unlocked")
+    Stop.objects.filter(run=held).update(locked=False, updated_at=now)
+    return rows.put(held, {"state": Run.State.PLANNED}, actor=actor, verb="unlock run", now=now)
+
+
+@transaction.atomic
+def lock_stop(*, stop: Stop, locked: bool, actor: Person, now: datetime) -> Stop:
+    """Keep a stop on its run and in its place when the day is planned anew, or let it go."""
+    _held([stop.run_id])
+    fresh = Stop.objects.select_related("run", "machine", "site").get(pk=stop.pk)
+    verb = "lock stop" if locked else "unlock stop"
+    return rows.put(fresh, {"locked": locked}, actor=actor, verb=verb, now=now)
+
+
+def preview_insert(
+    *, machine: Machine, now: datetime, day: date | None = None, run: Run | None = None
+) -> Change:
+    """Where one more stop on a day costs least, or on one run, before anybody says yes.
+
+    Raises CannotChange where there is no run, or the machine is on one already.
+    """
+    runs = _runs_of(day, run)
+    board = board_of(runs, now=now, wanted=[_wanted(machine, runs, now)])
+    return _inserted(board, machine)[0]
+
+
+@transaction.atomic
+def insert_stop(
+    *,
+    machine: Machine,
+    reason: str,
+    actor: Person,
+    now: datetime,
+    day: date | None = None,
+    run: Run | None = None,
+    must_go: bool = True,
+) -> tuple[Stop, Change]:
+    """Put one more stop where it costs least on the runs of a day, or on one run.
+
+    Raises CannotChange, Unacceptable.
+    """
+    why = reason.strip()
+    if not why:
+        raise Unacceptable("say why it is visited", fields={"reason": "say why"})
+    runs = _held([one.pk for one in _runs_of(day, run)])
+    wanted = _wanted(machine, runs, now)
+    wanted.must_go = must_go
+    wanted.reasons = [{"code": "inserted", "said": why[:300]}, *wanted.reasons]
+    board = board_of(runs, now=now, wanted=[wanted])
+    change, delta = _inserted(board, machine)
+    _write(board, delta.plan, verb="insert stop", actor=actor, now=now, reason=why)
+    return Stop.objects.select_related("run").get(run__in=runs, machine=machine), change
+
+
+def preview_move(*, stop: Stop, run: Run, position: int, now: datetime) -> Change:
+    """What moving a stop would change. `position` is its place on the run afterwards, from 1."""
+    runs = _both(stop, run)
+    board = board_of(runs, now=now)
+    return _moved(board, stop, run, position)[0]
+
+
+@transaction.atomic
+def move_stop(
+    *, stop: Stop, run: Run, position: int, actor: Person, now: datetime
+) -> tuple[Stop, Change]:
+    """Move a stop to a place on its run or on another of the day.
+
+    What it breaks (an hour, a shift) is told and not refused; the dispatcher decides. Raises
+    CannotChange for a stop that is done or locked.
+    """
+    runs = _held([one.pk for one in _both(stop, run)])
+    board = board_of(runs, now=now)
+    change, delta = _moved(board, stop, run, position)
+    _write(board, delta.plan, verb="move stop", actor=actor, now=now)
+    return Stop.objects.select_related("run").get(pk=stop.pk), change
+
+
+@transaction.atomic
+def take_off(*, stop: Stop, reason: str, actor: Person, now: datetime) -> Change:
+    """Take a stop off its run. Raises CannotChange for one that is done or locked."""
+    why = reason.strip()
+    if not why:
+        raise Unacceptable("say why it is taken off", fields={"reason": "say why"})
+    runs = _held([stop.run_id])
+    board = board_of(runs, now=now)
+    delta = _delta(board, Move(stop.machine.asset_tag, ""))
+    _write(board, delta.plan, verb="take stop off", actor=actor, now=now, reason=why)
+    return _said(delta, "", 0)
+
+
+def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
+    """Plan the rest of a day anew: what is done and locked stays, what has to be visited and is on
+    no run goes in where it costs least.
+
+    It is searched without holding anybody up; a visit that closes meanwhile is seen, and the search
+    made once more. Raises CannotChange where nothing is agreed, or the day does not stand still.
+    """
+    for _ in range(MOST_TRIES):
+        runs = _agreed(date)
+        wanted = _must_go_now(date, runs, now)
+        board = board_of(runs, now=now, wanted=wanted)
+        found = plan_rest(board.problem, board.plan, board.road)
+        with transaction.atomic():
+            held = _held([run.pk for run in runs])
+            if _state(board_of(held, now=now, wanted=wanted)) != _state(board):
+                continue
+            _write(board, found, verb="plan rest of day", actor=actor, now=now)
+        return _agreed(date)
+    raise CannotChange(
+        f"the runs of {date} change too quickly to be planned anew; try again", code="busy"
+    )
+
+
+def _runs_of(day: date | None, run: Run | None) -> list[Run]:
+    if run is not None:
+        return [_whole().get(pk=run.pk)]
+    if day is None:
+        raise Unacceptable("name a day or a run", fields={"day": "name a day or a run"})
+    return _agreed(day)
+
+
+def _agreed(day: date) -> list[Run]:
+    runs = list(_whole().filter(date=day, agreed=True, state__in=OPEN))
+    if not runs:
+        raise CannotChange(f"no run of {day} is agreed and still to be driven", code="no_runs")
+    return runs
+
+
+def _both(stop: Stop, run: Run) -> list[Run]:
+    runs = list(_whole().filter(pk__in={stop.run_id, run.pk}))
+    if len({(one.date, one.agreed, one.plan_id if not one.agreed else 0) for one in runs}) > 1:
+        message = "a stop moves among the runs of one day and plan"
+        raise Unacceptable(message, fields={"run": message})
+    return runs
+
+
+def _whole():  # type: ignore[no-untyped-def]
+    return Run.objects.select_related("driver", "vehicle", "depot__site", "plan").order_by("pk")
+
+
+def _held(keys: Sequence[int]) -> list[Run]:
+    """The runs under a lock, in the order of their keys: acts from the road wait, or were first."""
+    runs = list(_whole().select_for_update(no_key=True, of=("self",)).filter(pk__in=keys))
+    for run in runs:
+        if run.state == Run.State.ENDED:
+            raise RunsHaveBegun(run, "it is over")
+        if run.plan is not None and run.plan.state == DayPlan.State.DROPPED:
+            raise CannotChange(f"{run.plan} is dropped; nothing of it is changed any more")
+    return runs
+
+
+def _wanted(machine: Machine, runs: Sequence[Run], now: datetime) -> Stop:
+    """A stop for a machine, with what its visit takes that day. Raises CannotChange."""
+    day = runs[0].date
+    on = Stop.objects.filter(
+        machine=machine, run__date=day, run__agreed=runs[0].agreed, run__plan=runs[0].plan
+    ).first()
+    if on is not None:
+        raise CannotChange(f"{machine} is on the run of {on.run.driver} already", code="on_a_run")
+    (question,) = gather([day], now=now, machines=[machine.pk])
+    found = question.candidates.get(machine.asset_tag)
+    if found is None:
+        why = question.left_out[0].said if question.left_out else "is not in service"
+        raise CannotChange(f"{machine} {why}", code="cannot_be_visited")
+    return stop_of(found)
+
+
+def stop_of(found: Candidate) -> Stop:
+    """A stop as it is wanted, of no run yet."""
+    load = found.need
+    return Stop(
+        machine=found.machine,
+        site=found.site,
+        service_minutes=found.service_minutes,
+        must_go=bool(found.must),
+        reasons=[{"code": one.code, "said": one.said} for one in found.must],
+        prize_minor=found.need.prize_minor,
+        load_volume_ml=round(load.volume_ml),
+        load_weight_g=round(load.weight_g),
+        load_cases=round(load.cases),
+    )
+
+
+def _must_go_now(day: date, runs: Sequence[Run], now: datetime) -> list[Stop]:
+    on = set(Stop.objects.filter(run__in=runs).values_list("machine", flat=True))
+    (question,) = gather([day], now=now)
+    return [
+        stop_of(one)
+        for one in question.candidates.values()
+        if one.must and one.machine.pk not in on
+    ]
+
+
+def _inserted(board: Board, machine: Machine) -> tuple[Change, Delta]:
+    found = insert(board.problem, board.plan, machine.asset_tag, board.road)
+    if found is None:
+        raise CannotChange("there is no run to put it on", code="no_runs")
+    return _said(found.delta, found.vehicle, found.at + 1), found.delta
+
+
+def _moved(board: Board, stop: Stop, run: Run, position: int) -> tuple[Change, Delta]:
+    vehicle = run.vehicle.name
+    # Skipped stops keep their place on the list and are unknown to the computation.
+    before = sum(1 for one in board.passed_by if one.run_id == run.pk and one.sequence < position)
+    delta = _delta(board, Move(stop.machine.asset_tag, vehicle, max(0, position - 1 - before)))
+    return _said(delta, vehicle, position), delta
+
+
+def _delta(board: Board, move: Move) -> Delta:
+    try:
+        return moved(board.problem, board.plan, move, board.road)
+    except BadProblem as error:
+        raise CannotChange(str(error)) from error
+
+
+def _said(delta: Delta, vehicle: str, position: int) -> Change:
+    minutes = round(delta.work_s / 60, 1)
+    more = "more" if minutes >= 0 else "less"
+    late = f"; {', '.join(delta.late)} would miss its hours" if delta.late else ""
+    return Change(
+        minutes=minutes,
+        metres=delta.drive_m,
+        minor=delta.cost,
+        vehicle=vehicle,
+        position=position,
+        delays=tuple(Late(one.stop, round(one.by_s / 60, 1)) for one in delta.delays),
+        late=delta.late,
+        faults=tuple(fault.detail for fault in delta.faults),
+        said=f"{abs(minutes):g} minutes {more} in all{late}",
+    )
+
+
+def _state(board: Board) -> object:
+    """What a search stands on, but for the minute it is made in."""
+    return (
+        [one.stop for one in board.road.done],
+        board.road.locked,
+        {run.vehicle: run.names for run in board.plan.runs},
+        sorted(stop.pk for stop in board.passed_by),
+        {name: run.state for name, run in board.runs.items()},
+    )
+
+
+def _write(
+    board: Board, plan: Plan, *, verb: str, actor: Person, now: datetime, reason: str = ""
+) -> None:
+    """Put the stops down as a plan has them; what is on no run any more goes."""
+    passed_by = {
+        run.pk: [s for s in board.passed_by if s.run_id == run.pk] for run in board.runs.values()
+    }
+    before = {run.pk: _order(run) for run in board.runs.values()}
+    kept: set[str] = set()
+    planned = {run.vehicle: run for run in plan.runs}
+    for vehicle, run in board.runs.items():
+        one = planned.get(vehicle)
+        stops = list(one.stops) if one is not None else []
+        number = 0
+        waiting = list(passed_by[run.pk])
+        for at in stops:
+            while waiting and waiting[0].sequence <= number + 1:
+                number += 1
+                _place(waiting.pop(0), run, number)
+            number += 1
+            kept.add(at.stop)
+            stop = board.stops[at.stop]
+            if at.stop not in board.road.done_named or stop.pk is None:
+                stop.planned_arrive = board.day.moment(at.begins_s)
+                stop.planned_leave = board.day.moment(at.leaves_s)
+            _place(stop, run, number)
+        for stop in waiting:
+            number += 1
+            _place(stop, run, number)
+        if one is not None and one.stops:
+            run.planned_end = board.day.moment(one.ends_s)
+            run.save(update_fields=["planned_end", "updated_at"])
+    gone = [s for name, s in board.stops.items() if name not in kept and s.pk is not None]
+    for stop in gone:
+        if stop.acts.exists():
+            raise CannotChange(f"{stop} has been worked on and stays on its run")
+        stop.delete()
+    for run in board.runs.values():
+        after = _order(run)
+        if after != before[run.pk]:
+            audit.record(
+                actor=actor,
+                verb=verb,
+                row=run,
+                now=now,
+                before={"stops": before[run.pk]},
+                after={"stops": after},
+                reason=reason,
+            )
+
+
+def _place(stop: Stop, run: Run, number: int) -> None:
+    if stop.pk is not None and stop.run_id == run.pk and stop.sequence == number:
+        stop.save(update_fields=["planned_arrive", "planned_leave", "updated_at"])
+        return
+    if stop.pk is not None and stop.run_id != run.pk:
+        # What was packed for it rides on the truck it was loaded on; the rest is to be listed anew.
+        stop.load_lines.filter(picked__isnull=True).delete()
+        stop.load_lines.update(stop=None)
+    stop.run, stop.sequence = run, number
+    stop.save()
+
+
+def _order(run: Run) -> list[str]:
+    return list(
+        Stop.objects.filter(run=run)
+        .order_by("sequence")
+        .values_list("machine__asset_tag", flat=True)
+    )
