@@ -5,9 +5,10 @@ stands in COMPUTATIONS; the command `compute` and the API read that table.
 """
 
 from .asking import BadQuestion, Computation, Fault, faults_said
+from .demand import DEMAND
 from .fit import FIT, FitQuestion
 from .runs import RUNS
 
-COMPUTATIONS = {one.name: one for one in (FIT, RUNS)}
+COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RUNS)}
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]

@@ -33,7 +33,7 @@ def expected_when_dry(
         np.asarray(mean, np.float64),
         np.asarray(dispersion, np.float64),
     )
-    found = np.maximum(np.array(mu), s)
+    found: Floats = np.asarray(np.maximum(mu, s))
     plain = c - 1 < POISSON
     if plain.any():
         found[plain] = _poisson(s[plain], mu[plain])

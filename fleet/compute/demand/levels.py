@@ -23,7 +23,8 @@ SMOOTH_WEEKS: Final = 4.0
 FILL_STEPS: Final = 8
 MOST_DISPERSION: Final = 20.0
 COMMON_STEPS: Final = 30
-FLOOR: Final = 0.02
+#: So many columns of no particular half-life stand beside the fleet's when its mean is taken.
+COMMON_WORTH: Final = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,15 +210,19 @@ def _log_gamma(z: Floats) -> Floats:
 
 
 def _weights(score: Floats) -> Floats:
-    """[columns, half-lives] by log score, on top of the fleet's mean of the same."""
+    """[columns, half-lives] by log score, on top of the fleet's mean of the same.
+
+    A few columns do not tell what is common: as many again are taken to be of every half-life.
+    """
+    columns, lives = score.shape
     likely = np.exp(score - score.max(axis=1, keepdims=True))
-    common = np.full(score.shape[1], 1 / score.shape[1])
+    common = np.full(lives, 1 / lives)
     for _ in range(COMMON_STEPS):
-        weight = likely * common
-        weight /= weight.sum(axis=1, keepdims=True)
-        common = (
-            (1 - FLOOR) * weight.mean(axis=0) + FLOOR / score.shape[1] if len(score) else common
-        )
-    weight = likely * common
+        told = (_shares(likely * common)).sum(axis=0)
+        common = (told + COMMON_WORTH / lives) / (columns + COMMON_WORTH)
+    return _shares(likely * common)
+
+
+def _shares(weight: Floats) -> Floats:
     found: Floats = weight / weight.sum(axis=1, keepdims=True)
     return found

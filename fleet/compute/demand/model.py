@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final, Self
 
 import numpy as np
+from scipy import special
 
 from .arrays import BadSales, Flags, Floats, Ints
 
@@ -133,3 +134,8 @@ class Fitted:
     def rate(self) -> Floats:
         """[columns] mean units asked for in a usual day."""
         return self.shape / self.exposure_days
+
+    def rate_quantile(self, level: float) -> Floats:
+        """[columns] rate that the true one does not exceed with chance `level`."""
+        found: Floats = special.gammaincinv(self.shape, level) / self.exposure_days
+        return found

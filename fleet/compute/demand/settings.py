@@ -32,20 +32,20 @@ class DemandSettings:
 
     def __post_init__(self) -> None:
         if not self.half_lives_days or min(self.half_lives_days) <= 0:
-            raise BadSales("half_lives_days", "must name one or more, all above zero")
+            raise BadSales("settings.half_lives_days", "must name one or more, all above zero")
         if not 0 <= self.trend_damping <= 1:
-            raise BadSales("trend_damping", "must be 0 to 1")
+            raise BadSales("settings.trend_damping", "must be 0 to 1")
         if not 0 < self.score_memory <= 1:
-            raise BadSales("score_memory", "must be above 0, at most 1")
+            raise BadSales("settings.score_memory", "must be above 0, at most 1")
         if self.history_days < 7:
-            raise BadSales("history_days", "must be 7 or more")
+            raise BadSales("settings.history_days", "must be 7 or more")
         for name in ("weekday", "season", "pool"):
             if getattr(self, f"{name}_worth_sales") <= 0:
-                raise BadSales(f"{name}_worth_sales", "must be above zero")
+                raise BadSales(f"settings.{name}_worth_sales", "must be above zero")
         if not self.season_reaches_weeks or min(self.season_reaches_weeks) <= 0:
-            raise BadSales("season_reaches_weeks", "must name one or more, all above zero")
+            raise BadSales("settings.season_reaches_weeks", "must name one or more, all above zero")
         if self.dispersion_worth <= 0:
-            raise BadSales("dispersion_worth", "must be above zero")
+            raise BadSales("settings.dispersion_worth", "must be above zero")
 
 
 DEFAULT_SETTINGS = DemandSettings()
