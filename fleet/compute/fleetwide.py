@@ -118,6 +118,16 @@ def what_fits(
         return _spirals(columns.spirals, many, rules, columns.boards.deep.shape[1])
 
 
+def where_each_fits(
+    columns: Columns, packages: Sequence[Package], rules: Rules = DEFAULT_RULES
+) -> Ints:
+    """Units that each column would hold of each package, (columns, packages); 0: does not fit."""
+    units = np.zeros((columns.count, len(packages)), np.int64)
+    for place, package in enumerate(packages):
+        units[:, place] = where_it_fits(columns, package, rules).capacity
+    return units
+
+
 @dataclass(frozen=True, slots=True)
 class _Placed:
     """One half at one depth: is it held, where, with what play, and what is amiss."""

@@ -7,22 +7,19 @@ the best ones are taken first by themselves: without transfer of demand the prog
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import optimize, sparse
 
 from fleet.compute.columns import Floats, Ints
-from fleet.compute.restock.arrangements import EMPTY, Arrangement, Machine, changes_between
+from fleet.compute.restock.arrangements import EMPTY, Arrangement
+from fleet.compute.restock.climbing import SAME_MINOR, climbed, options
 from fleet.compute.restock.worth import Worths
-
-#: Less than this a week, in minor units, is no gain but the rounding of sums.
-SAME_MINOR = 1e-7
 
 
 @dataclass(frozen=True, slots=True)
-class Options:
+class _Options:
     """What may be done, one entry each, all arrays (O,). The first C leave the columns as is."""
 
     column: Ints
@@ -31,21 +28,16 @@ class Options:
     cost: Floats
 
     @classmethod
-    def of(cls, machine: Machine) -> Options:
-        """Leave a column, set it anew for its own product, or put another product that fits."""
+    def of(cls, worths: Worths) -> _Options:
+        machine = worths.machine
+        puts = np.array(options(worths), dtype=np.int64).reshape(-1, 3)
         columns = np.arange(machine.column_key.size)
-        now = machine.now
-        open_ = (machine.capacity > 0) & ~machine.fixed[:, np.newaxis]
-        same = (now.product[:, np.newaxis] == np.arange(machine.products.count)) & (
-            machine.capacity == now.units[:, np.newaxis]
-        )
-        column, product = np.nonzero(open_ & ~same)
         return cls(
-            column=np.concatenate([columns, column]),
-            product=np.concatenate([now.product, product]),
-            units=np.concatenate([now.units, machine.capacity[column, product]]),
+            column=np.concatenate([columns, puts[:, 0]]),
+            product=np.concatenate([machine.now.product, puts[:, 1]]),
+            units=np.concatenate([machine.now.units, puts[:, 2]]),
             cost=np.concatenate(
-                [np.zeros(columns.size), machine.work.weekly_minor[column, product]]
+                [np.zeros(columns.size), machine.work.weekly_minor[puts[:, 0], puts[:, 1]]]
             ),
         )
 
@@ -70,79 +62,27 @@ def net_weekly(worths: Worths, arrangement: Arrangement) -> float:
 def best_arrangement(worths: Worths, *, seconds: float = 10.0) -> Assigned:
     """The arrangement that earns most. Never worse than leaving all as it is, nor than greedy.
 
-    With transfer the program counts it by a straight line and the answer is improved by the true
+    With transfer the program counts it by a straight line and its answer is improved by the true
     worth, one column and two columns at a time, so it is not proven. A solver that has not ended
     after `seconds` gives its best so far.
     """
     machine = worths.machine
-    options = Options.of(machine)
-    solved, proven = _solved(worths, options, seconds)
-    starts = [machine.now, solved] if solved is not None else [machine.now]
-    exact = proven and machine.transfer is None
-    found = (
-        [solved]
-        if exact and solved is not None
-        else [improved(worths, options, start) for start in starts]
-    )
-    found.append(machine.now)
+    solved, proven = _solved(worths, seconds)
+    if solved is not None and proven and machine.transfer is None:
+        found = [solved]
+    else:
+        starts = [machine.now] if solved is None else [solved, machine.now]
+        found, proven = [climbed(worths, start) for start in starts], False
     best = max(found, key=lambda one: net_weekly(worths, one))
     if net_weekly(worths, best) <= net_weekly(worths, machine.now) + SAME_MINOR:
         best = machine.now
-    return Assigned(best, net_weekly(worths, best), exact)
+    return Assigned(best, net_weekly(worths, best), proven)
 
 
-def improved(worths: Worths, options: Options, start: Arrangement) -> Arrangement:
-    """Greedy: the one change of a column that gains most, until none gains any more.
-
-    Where no single change gains, exchanges of what lies in two columns are tried.
-    """
-    here, value = start, net_weekly(worths, start)
-    while True:
-        best, best_value = None, value + SAME_MINOR
-        for steps in (_single_changes(options, here), _exchanges(worths.machine, here)):
-            for next_ in steps:
-                if not _allowed(worths.machine, next_):
-                    continue
-                reached = net_weekly(worths, next_)
-                if reached > best_value:
-                    best, best_value = next_, reached
-            if best is not None:
-                break
-        if best is None:
-            return here
-        here, value = best, best_value
-
-
-def _single_changes(options: Options, here: Arrangement) -> Iterator[Arrangement]:
-    for column, product, units in zip(options.column, options.product, options.units, strict=True):
-        if (here.product[column], here.units[column]) != (product, units):
-            yield here.changed(int(column), int(product), int(units))
-
-
-def _exchanges(machine: Machine, here: Arrangement) -> Iterator[Arrangement]:
-    free = np.flatnonzero(~machine.fixed & (here.product != EMPTY))
-    for place, one in enumerate(free):
-        for other in free[place + 1 :]:
-            first, second = int(here.product[other]), int(here.product[one])
-            units = machine.capacity[one, first], machine.capacity[other, second]
-            if first != second and all(units):
-                moved = here.changed(int(one), first, int(units[0]))
-                yield moved.changed(int(other), second, int(units[1]))
-
-
-def _allowed(machine: Machine, arrangement: Arrangement) -> bool:
-    if machine.most_changes is not None:
-        changes = int(changes_between(machine.now, arrangement).sum())
-        if changes > machine.most_changes:
-            return False
-    kept = np.isin(np.flatnonzero(machine.must_sell), arrangement.product)
-    before = np.isin(np.flatnonzero(machine.must_sell), machine.now.product)
-    return bool((kept | ~before).all())
-
-
-def _solved(worths: Worths, options: Options, seconds: float) -> tuple[Arrangement | None, bool]:
+def _solved(worths: Worths, seconds: float) -> tuple[Arrangement | None, bool]:
     """The program's answer, None if there is none, and whether it was solved to the end."""
-    program = _Program(worths, options)
+    choices = _Options.of(worths)
+    program = _Program(worths, choices)
     answer = optimize.milp(
         program.costs,
         integrality=program.whole,
@@ -153,17 +93,17 @@ def _solved(worths: Worths, options: Options, seconds: float) -> tuple[Arrangeme
     if answer.x is None:
         return None, False
     count = worths.machine.column_key.size
-    taken = np.flatnonzero(answer.x[: options.column.size] > 0.5)
+    taken = np.flatnonzero(answer.x[: choices.column.size] > 0.5)
     arrangement = Arrangement(np.full(count, EMPTY), np.zeros(count, np.int64))
-    arrangement.product[options.column[taken]] = options.product[taken]
-    arrangement.units[options.column[taken]] = options.units[taken]
+    arrangement.product[choices.column[taken]] = choices.product[taken]
+    arrangement.units[choices.column[taken]] = choices.units[taken]
     return arrangement, bool(answer.status == 0)
 
 
 class _Program:
     """The program's variables and rows: options, units filled, and what transfer needs."""
 
-    def __init__(self, worths: Worths, options: Options) -> None:
+    def __init__(self, worths: Worths, options: _Options) -> None:
         self._worths, self._options = worths, options
         self._products = np.unique(options.product[options.product != EMPTY])
         curves = [worths.curve(int(place)) for place in self._products]

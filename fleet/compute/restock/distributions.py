@@ -66,7 +66,8 @@ def quantiles(pmf: Floats, chance: ArrayLike) -> Ints:
     wanted = np.broadcast_to(np.asarray(chance, dtype=np.float64), pmf.shape[:1])
     reached = np.cumsum(pmf, axis=1) >= wanted[:, np.newaxis] - 1e-12
     reached[:, -1] = True
-    return np.argmax(reached, axis=1).astype(np.int64)
+    found: Ints = np.argmax(reached, axis=1)
+    return found
 
 
 def poisson(mean: ArrayLike, units: int) -> Floats:
@@ -105,5 +106,6 @@ def total(pmfs: Floats) -> Floats:
     length = count * (units - 1) + 1
     size = fft.next_fast_len(length, real=True)
     spectrum = np.prod(fft.rfft(pmfs, size, axis=1), axis=0)
-    found: Floats = np.clip(fft.irfft(spectrum, size)[:length], 0, None)
-    return np.asarray(found / found.sum(), dtype=np.float64)
+    found = np.clip(np.array(fft.irfft(spectrum, size)[:length], dtype=np.float64), 0, None)
+    every: Floats = found / found.sum()
+    return every

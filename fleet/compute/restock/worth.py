@@ -84,6 +84,8 @@ class Worths:
         shares = np.zeros((count, count)) if machine.transfer is None else machine.transfer
         self._turn_here = [np.flatnonzero(shares[:, place]) for place in range(count)]
         self._shares = [shares[rows, place] for place, rows in enumerate(self._turn_here)]
+        self.turned_to = [[int(p) for p in np.flatnonzero(row)] for row in shares]
+        self._none = np.zeros(count, np.int64)
         self._curves: dict[tuple[int, bytes], Curve] = {}
 
     def weekly(self, arrangement: Arrangement) -> float:
@@ -91,9 +93,22 @@ class Worths:
         units = arrangement.capacities(self.machine.products.count)
         shift = self._shift(arrangement)
         return sum(
-            self._curve(int(place), shift).worth(int(units[place]))
-            for place in np.flatnonzero(units)
+            self.worth(int(place), int(units[place]), shift) for place in np.flatnonzero(units)
         )
+
+    def worth(self, place: int, units: int, shift: Ints) -> float:
+        """What one product earns a week in columns that hold so many units together."""
+        return self._curve(place, shift).worth(units)
+
+    def shift(self, sold: Flags) -> Ints:
+        """+1 for products gone, whose buyers turn elsewhere, -1 for products come, (P,).
+
+        `sold` (P,) tells which products are in the machine. All 0 without transfer.
+        """
+        if self.machine.transfer is None:
+            return self._none
+        gone: Ints = self.sold_now.astype(np.int64) - sold
+        return gone
 
     def weekly_under(self, arrangement: Arrangement) -> Floats:
         """The same under each truth, (TRUTHS,)."""
@@ -121,17 +136,15 @@ class Worths:
         return asked
 
     def _shift(self, arrangement: Arrangement | None) -> Ints:
-        """+1 for products gone, whose buyers turn elsewhere, -1 for products come, (P,)."""
         if arrangement is None or self.machine.transfer is None:
-            return np.zeros(self.machine.products.count, np.int64)
-        after = _sold(arrangement, self.machine.products.count)
-        return self.sold_now.astype(np.int64) - after
+            return self._none
+        return self.shift(_sold(arrangement, self.machine.products.count))
 
     def _curve(self, place: int, shift: Ints) -> Curve:
-        here = shift[self._turn_here[place]]
-        known = (place, here.tobytes() if here.any() else b"")
+        rows = self._turn_here[place]
+        known = (place, shift[rows].tobytes() if rows.size else b"")
         if known not in self._curves:
-            self._curves[known] = self._worked_out(place, self._asked(place, here))
+            self._curves[known] = self._worked_out(place, self._asked(place, shift[rows]))
         return self._curves[known]
 
     def _worked_out(self, place: int, weekly: Floats) -> Curve:
