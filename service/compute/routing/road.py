@@ -71,7 +71,8 @@ def outset(problem: Problem, vehicle: Vehicle, road: Road, plan: Plan | None) ->
                 for one in (run.stops if run else ())
                 if one.stop in road.done_named
             ),
-            key=lambda stop: (stop.leaves_s, stop.stop),
+            # Visits that took no time stay in the order they had.
+            key=lambda stop: (stop.leaves_s, stop.arrives_s),
         )
     )
     if run is None or not done:
@@ -81,7 +82,7 @@ def outset(problem: Problem, vehicle: Vehicle, road: Road, plan: Plan | None) ->
     for one in done:
         to = problem.stop_named[one.stop]
         carried += to.load
-        drive_s, drive_m = problem.matrix.seconds[place][to.place], 0
+        drive_s = problem.matrix.seconds[place][to.place]
         drive_m = problem.matrix.metres[place][to.place]
         driven.append(
             PlannedStop(one.stop, one.arrives_s, one.begins_s, one.leaves_s, drive_s, drive_m)
