@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from django.db.models import Count, Q
+from django.db.models import Count
 
-from fleet.machines.models import Machine, Placement, Site
+from fleet.machines.models import Machine, Placement, SetUp, Site
 
 #: Columns that one worker fits in one go. Pools are made within a part, so parts are large; a part
 #: that is lost with its worker is fitted again from its beginning, so they are not larger.
@@ -31,14 +31,11 @@ def parts() -> list[Part]:
     A machine whose site has no coordinates, or that stands nowhere, is with those of no warehouse.
     """
     sizes: dict[int, int] = dict(
-        Machine.objects.exclude(status=Machine.Status.RETIRED)
+        SetUp.objects.filter(ends_at__isnull=True)
+        .exclude(column__machine__status=Machine.Status.RETIRED)
         .order_by()
-        .annotate(
-            held=Count("columns", filter=Q(columns__set_ups__ends_at__isnull=True), distinct=True)
-        )
-        .filter(columns__set_ups__isnull=False, held__gt=0)
-        .values_list("pk", "held")
-        .distinct()
+        .values_list("column__machine")
+        .annotate(Count("pk"))
     )
     warehouses = list(
         Site.objects.filter(purpose=Site.Purpose.WAREHOUSE, latitude__isnull=False).order_by("pk")

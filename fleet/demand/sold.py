@@ -147,9 +147,7 @@ def by_reads(
     the machine did not count. Test vends are no demand; free vends are.
     """
     given: list[Any] = [str(zone), str(zone), list(BELIEVED), list(machines), since, until]
-    rows = fetch(_READS, given, _SOLD_COLUMNS)
-    place = np.searchsorted(held.columns, rows["column"])
-    return Sold(place, rows["starts"], rows["ends"], rows["units"], rows["ran_dry"].astype(bool))
+    return _among(held, fetch(_READS, given, _SOLD_COLUMNS))
 
 
 def by_counts(
@@ -166,8 +164,7 @@ def by_counts(
         [list(machines), since, until, list(machines), until, str(zone), str(zone)],
         _SOLD_COLUMNS,
     )
-    place = np.searchsorted(held.columns, rows["column"])
-    return Sold(place, rows["starts"], rows["ends"], rows["units"], rows["ran_dry"].astype(bool))
+    return _among(held, rows)
 
 
 def found_empty(
@@ -195,6 +192,14 @@ def with_empty_counts(sold: Sold, held: Held, empty: NDArray[Any]) -> Sold:
         if place < last and sold.starts[order[place]] < at:
             dry[order[place]] = True
     return Sold(sold.row, sold.starts, sold.ends, sold.units, dry)
+
+
+def _among(held: Held, rows: NDArray[Any]) -> Sold:
+    """Rows of the columns held; one that was set up since they were read is left for next time."""
+    place = np.minimum(np.searchsorted(held.columns, rows["column"]), len(held.columns) - 1)
+    there = held.columns[place] == rows["column"]
+    rows, place = rows[there], place[there]
+    return Sold(place, rows["starts"], rows["ends"], rows["units"], rows["ran_dry"].astype(bool))
 
 
 def together(*parts: Sold) -> Sold:

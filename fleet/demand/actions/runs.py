@@ -93,6 +93,22 @@ def due(*, now: datetime) -> list[int]:
     return list(_free(now).order_by("run", "number").values_list("pk", flat=True))
 
 
+def give_up(*, now: datetime) -> None:
+    """End the parts whose workers died so often that another would die of them too."""
+    for chunk in _free(now).filter(attempt__gte=MOST_ATTEMPTS).select_related("run"):
+        ended = (
+            _free(now)
+            .filter(pk=chunk.pk, attempt=chunk.attempt)
+            .update(
+                state=FitChunk.State.FAILED,
+                error=chunk.error or f"{chunk.attempt} workers fell silent over it",
+                finished_at=now,
+            )
+        )
+        if ended:
+            finish(run=chunk.run, now=now)
+
+
 def take(*, chunk_id: int, now: datetime) -> FitChunk | None:
     """Take a part, if it is free; None if another holds it, or it is done.
 
@@ -100,14 +116,13 @@ def take(*, chunk_id: int, now: datetime) -> FitChunk | None:
     """
     taken = (
         _free(now)
-        .filter(pk=chunk_id)
+        .filter(pk=chunk_id, attempt__lt=MOST_ATTEMPTS)
         .update(
             state=FitChunk.State.TAKEN,
             attempt=F("attempt") + 1,
             taken_at=now,
             heard_at=now,
             doing="reading sales",
-            error="",
         )
     )
     return FitChunk.objects.select_related("run").get(pk=chunk_id) if taken else None

@@ -36,6 +36,13 @@ class DemandRules(models.Model):
         validators=[MinValueValidator(Decimal("0.5")), MaxValueValidator(Decimal("0.995"))],
         help_text="How often what the truck carries for a column shall be enough.",
     )
+    leftover_part = models.DecimalField(
+        max_digits=4,
+        decimal_places=3,
+        default=Decimal("0.050"),
+        validators=[MinValueValidator(Decimal("0.001")), MaxValueValidator(Decimal(1))],
+        help_text="What a unit still there at the next visit costs, as a part of what it cost.",
+    )
     changeover_minutes = models.PositiveSmallIntegerField(
         default=20, help_text="Work of one column's changeover, counted against a suggestion."
     )
@@ -61,6 +68,7 @@ class DemandRules(models.Model):
                     usual_gap_days__gte=1,
                     pay_back_weeks__gte=1,
                     hour_cost__gte=0,
+                    leftover_part__gt=0,
                 ),
                 name="demand_rules_possible",
             ),

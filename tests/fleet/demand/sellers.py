@@ -1,0 +1,79 @@
+"""Machines that sell by a known rate, read by their audit files or counted at visits."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from fleet.machines.models import Column, Machine
+from fleet.sales.actions.receive import ReceivedFile, receive
+from tests.fleet.sales.meter import Meter
+from tests.world import World
+
+NEW_YORK = ZoneInfo("America/New_York")
+RATES = {"1": 6.0, "2": 2.5}
+"""Units a day that customers of columns 1 and 2 ask for."""
+
+
+def sell_and_read(
+    machine: Machine,
+    *,
+    until: datetime,
+    days: int = 70,
+    every: int = 1,
+    rates: dict[str, float] = RATES,
+    seed: int = 20260302,
+) -> dict[str, int]:
+    """Sell Poisson numbers a day and hand in a read every so many days; what was sold in all."""
+    draw = np.random.default_rng(seed + machine.pk)
+    tag = machine.asset_tag
+    meter = Meter.with_buttons(*rates, asset=tag, serial=f"S{tag}", board=f"B{tag}")
+    start = (until - timedelta(days=days)).astimezone(NEW_YORK).replace(tzinfo=None)
+    files = [ReceivedFile("", meter.read(start))]
+    sold = dict.fromkeys(rates, 0)
+    for day in range(1, days + 1):
+        for code, rate in rates.items():
+            units = int(draw.poisson(rate))
+            sold[code] += units
+            meter.sell(code, cash=units)
+        if day % every == 0:
+            files.append(ReceivedFile("", meter.read(start + timedelta(days=day))))
+    receive(files=files, source="api", actor=None, now=until)
+    return sold
+
+
+def shop(world: World, count: int = 3) -> list[Machine]:
+    """Machines at sites of their own, cans in columns 1 and 2, Cola and Lemon."""
+    kind = world.kind()
+    can = world.can()
+    cola, lemon = world.product("Cola", can), world.product("Lemon", can)
+    stop = kind.programs.get(name="stop")
+    machines = []
+    for number in range(count):
+        machine = world.machine(f"M-{number}", kind, site=world.site(f"Site {number}"))
+        for label, product in (("1", cola), ("2", lemon)):
+            world.set_up(
+                world.column(machine, label),
+                product,
+                deep=2,
+                front_setting=20,
+                program=stop,
+                starts_at=world.now - timedelta(days=200),
+            )
+        machines.append(machine)
+    return machines
+
+
+def column(machine: Machine, label: str) -> Column:
+    return machine.columns.select_related("position__kind", "machine__kind").get(
+        position__label=label
+    )
+
+
+def clock(at: datetime) -> object:
+    """A clock that goes on a second whenever it is looked at."""
+    moments = iter(at + timedelta(seconds=n) for n in range(10_000))
+    return lambda: next(moments)
+
+
+LATER = datetime(2026, 3, 3, 7, tzinfo=UTC)
