@@ -22,6 +22,7 @@ from django.db import transaction  # noqa: E402
 
 from demo.business import Business, shapes  # noqa: E402
 from demo.business.people import PASSWORD  # noqa: E402
+from demo.simulator.truth import Truth, Visit  # noqa: E402
 from fleet.compute.positions import Half, Position, SpiralPosition  # noqa: E402
 from fleet.machines import models  # noqa: E402
 from fleet.machines.actions import (  # noqa: E402
@@ -39,6 +40,10 @@ from people.actions import people  # noqa: E402
 from people.models import Person  # noqa: E402
 
 MORNING = time(9, 30)
+# Counted on arriving, taken out, changed over, then filled.
+CHANGED_AFTER = timedelta(seconds=40)
+# What came out of columns that were changed over before the simulated weeks.
+_OF_OLD = 6
 CENT = Decimal(100)
 FORMS = {"bar": "bar_drop_piece", "drop": "bar_drop_piece", "piece": "bar_drop_piece"}
 
@@ -49,11 +54,15 @@ def is_empty() -> bool:
 
 
 class Books:
-    """Writes one business; keeps the rows by the names the business calls them."""
+    """Writes one business; keeps the rows by the names the business calls them.
 
-    def __init__(self, business: Business, now: datetime) -> None:
+    With the truth of its last weeks, changeovers are at the visits that made them.
+    """
+
+    def __init__(self, business: Business, now: datetime, truth: Truth | None = None) -> None:
         self.business = business
         self.now = now
+        self._truth = truth
         self.people: dict[str, Person] = {}
         self.packages: dict[str, models.Package] = {}
         self.products: dict[str, models.Product] = {}
@@ -118,8 +127,8 @@ class Books:
             "name": product.name,
             "package": self.packages[product.package_code],
             "gtin": product.gtin,
-            "price": product.price_minor / CENT,
-            "cost": product.cost_minor / CENT,
+            "price": cents(product.price_minor),
+            "cost": cents(product.cost_minor),
             "shelf_life_days": product.shelf_life_days,
             "picture": product.name,
             "form": FORMS.get(facts.form, "drink" if facts.form == "drink" else "other_food"),
@@ -269,7 +278,7 @@ class Books:
             front_setting=set_up.front_notch,
             rear_setting=set_up.rear_notch,
             program=program,
-            price=set_up.price_minor / CENT,
+            price=cents(set_up.price_minor),
             orientation="cap_outward" if set_up.deep else "upright",
             starts_at=self._morning(set_up.asset_tag, set_up.starts),
             actor=self.dispatcher,
@@ -283,7 +292,8 @@ class Books:
         program: models.DepthProgram | None,
     ) -> None:
         """A change inside the history, carried out as any other, at the time it was."""
-        began = self._morning(set_up.asset_tag, set_up.starts)
+        visit = self._visit(set_up)
+        arrived = self._morning(set_up.asset_tag, set_up.starts) if visit is None else visit.at
         product = self.products[set_up.product_code]
         driver = self.people[self.business.machine(set_up.asset_tag).driver_email]
         plan = changeovers.plan(
@@ -291,35 +301,43 @@ class Books:
             planned_for=set_up.starts,
             lines=[
                 changeovers.PlannedLine(
-                    column=column, product=product, price=set_up.price_minor / CENT
+                    column=column, product=product, price=cents(set_up.price_minor)
                 )
             ],
             actor=self.dispatcher,
-            now=began - timedelta(days=2),
+            now=arrived - timedelta(days=2),
         )
         row = plan.changeovers.get()
-        changeovers.take(changeover=row, actor=driver, now=began - timedelta(minutes=25))
+        changeovers.take(changeover=row, actor=driver, now=arrived)
         row.refresh_from_db()
         left = changeovers.AsLeft(
             deep=set_up.deep or 1,
             front_setting=set_up.front_notch,
             rear_setting=set_up.rear_notch,
             program=program,
-            price=set_up.price_minor / CENT,
+            price=cents(set_up.price_minor),
             orientation=row.orientation,
         )
         old = column.set_ups.filter(ends_at__isnull=True).get()
+        pulled = _OF_OLD if visit is None else visit.pulled(set_up.column)
         changeovers.complete(
             changeover=row,
             as_left=left,
-            removed=[changeovers.Removed(old.product, "good", 6)],
+            removed=[changeovers.Removed(old.product, "good", pulled)] if pulled else [],
             test_vends_made=row.test_vends_asked,
             test_vends_passed=row.test_vends_asked,
             picture_matches=True,
             mismatch_reason="set as the chart of this kind says",
             actor=driver,
-            now=began,
+            now=arrived + CHANGED_AFTER,
         )
+
+    def _visit(self, set_up: shapes.SetUp) -> Visit | None:
+        """The visit that left a set-up behind, where it lies in the simulated weeks."""
+        if self._truth is None:
+            return None
+        visits = self._truth[set_up.asset_tag].visits
+        return next((one for one in visits if one.at.date() == set_up.starts), None)
 
     def _morning(self, asset_tag: str, day: date) -> datetime:
         site = self.business.site(self.business.machine(asset_tag).site_code)
@@ -359,6 +377,11 @@ def _half(side: str, half: Half | None) -> dict[str, Any]:
         f"{side}_mark_every": half.rail.mark_every,
         f"{side}_runs": half.rail.runs.value,
     }
+
+
+def cents(minor: int) -> Decimal:
+    """An amount in cents as the books write it."""
+    return minor / CENT
 
 
 def _mm(value: float) -> Decimal:

@@ -1,4 +1,4 @@
-"""Put the invented business and its audit files into a service that nobody has used yet.
+"""Put the invented business, its audit files and its books into a service nobody has used yet.
 
     python -m demo.load [--until DATE] [--weeks N]
 
@@ -15,11 +15,21 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, date, datetime
 from itertools import groupby
 
+from django.db import transaction
+
 from demo.books import Books, is_empty
 from demo.business import marrowby
-from demo.simulator import SimulatedFile, simulate
+from demo.past import Past
+from demo.simulator import SimulatedFile, simulate_with_truth
+from demo.standing import Standing
+from fleet.inventory.models import Movement
 from fleet.sales.actions.receive import ReceivedFile, receive
+from people.actions import business as desk
+from people.models import Business
+from service.runs.models import Visit
 
+# The business bears this name until all of it is there: half of it is not taken for the whole.
+BEING_LOADED = "{} (being loaded)"
 FILES_AT_ONCE = 200
 WEEKS = 12
 
@@ -31,18 +41,49 @@ def main(arguments: Sequence[str] | None = None) -> int:
     asked.add_argument("--weeks", type=int, default=WEEKS)
     options = asked.parse_args(arguments)
     if not is_empty():
-        print("There is a business here already; it is kept as it is.")
-        return 0
+        return _found()
     started = time.perf_counter()
     business = marrowby(options.until)
-    Books(business, datetime.now(UTC)).write()
+    simulated = simulate_with_truth(business, options.until, weeks=options.weeks)
+    books = Books(business, datetime.now(UTC), simulated.truth)
+    with transaction.atomic():
+        books.write()
+        standing = Standing(books, datetime.now(UTC))
+        standing.write()
+        _name(books, BEING_LOADED.format(business.name))
     print(
         f"Wrote {business.name}: {len(business.machines)} machines at {len(business.sites)} sites, "
         f"{len(business.products)} products, in {time.perf_counter() - started:.0f} s",
         flush=True,
     )
-    read_in(simulate(business, options.until, weeks=options.weeks))
+    read_in(simulated.files)
+    write_past(Past(books, standing, simulated.truth))
+    _name(books, business.name)
     return 0
+
+
+def _found() -> int:
+    """What to do about a business that is there already."""
+    if Business.the().name.endswith(BEING_LOADED.format("")):
+        print("An earlier load was broken off. Delete the data and start again.", file=sys.stderr)
+        return 1
+    print("There is a business here already; it is kept as it is.")
+    return 0
+
+
+def _name(books: Books, name: str) -> None:
+    desk.change(changes={"name": name}, actor=books.owner, now=datetime.now(UTC))
+
+
+def write_past(past: Past) -> None:
+    """Write what drivers and warehouses did in the simulated weeks."""
+    started = time.perf_counter()
+    past.write()
+    print(
+        f"Wrote {Visit.objects.count()} visits and {Movement.objects.count()} movements of stock "
+        f"in {time.perf_counter() - started:.0f} s",
+        flush=True,
+    )
 
 
 def read_in(files: Iterable[SimulatedFile]) -> Counter[str]:

@@ -36,6 +36,9 @@ _DROPS_ONE_SHARE = 0.02
 # Over the weekend a truck keeps this many of what its machines sell.
 _KEPT_OF_EACH = 12
 
+# At a machine: from arriving to a count of the truck, if one is needed before it is filled from.
+BEFORE_FILLING = timedelta(seconds=50)
+
 # By column: the product it shall hold, and its capacity.
 Selling = Mapping[str, tuple[str, int]]
 
@@ -172,7 +175,7 @@ class Truck(Supply):
         for lot, count in spoiled:
             asked[lot.product_code] += count
             gone[lot.product_code] += count
-        self._have_in_books(at, asked, gone)
+        self._have_in_books(at + BEFORE_FILLING, asked, gone)
         self.noted.subtract(asked)
         if spoiled:
             done = at + timedelta(minutes=4)

@@ -89,6 +89,10 @@ class Visit:
     seal: str
     spoiled: Lines
 
+    def pulled(self, column: str) -> int:
+        """Units taken out of a column at its changeover."""
+        return next(fill.pulled for fill in self.fills if fill.column == column)
+
 
 class ColumnDay(NamedTuple):
     paid: int

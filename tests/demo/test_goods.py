@@ -149,9 +149,14 @@ def test_nobody_notes_more_out_of_a_truck_than_its_books_hold(weeks):
             for one in weeks.simulated.truth.happenings
             if not isinstance(one, Ordered | Received | Round)
         ]
-        notes += [(v.at, v) for _, v in visits(weeks) if v.truck == vehicle.name]
-        # A count on the spot is as of just before the visit it was made at.
-        for _, one in sorted(notes, key=lambda note: (note[0], not isinstance(note[1], Counted))):
+        for _, visit in visits(weeks):
+            if visit.truck == vehicle.name:
+                pulled = Counter({fill.was: fill.pulled for fill in visit.fills if fill.pulled})
+                filled: Counter = Counter()
+                for fill in visit.fills:
+                    filled[fill.product_code] -= fill.noted_filled
+                notes += [(visit.at, pulled), (visit.at + timedelta(minutes=1), filled)]
+        for _, one in sorted(notes, key=lambda note: note[0]):
             match one:
                 case Counted() if one.place == place:
                     for line in one.lines:
@@ -167,10 +172,7 @@ def test_nobody_notes_more_out_of_a_truck_than_its_books_hold(weeks):
                 case Counted() | Opened() | Wasted() | Lost() | Loaded() | Unloaded():
                     pass
                 case _:
-                    for fill in one.fills:
-                        book[fill.was] += fill.pulled
-                    for fill in one.fills:
-                        book[fill.product_code] -= fill.noted_filled
+                    book.update(one)
             assert all(count >= 0 for count in book.values()), (vehicle.name, one)
 
 
