@@ -28,14 +28,14 @@ class CsvRenderer(JSONRenderer):
     """Lets a client ask for CSV; a refusal is JSON all the same."""
 
     media_type = "text/csv"
-    format = "csv-file"
+    format = JSONRenderer.format
 
 
 class XlsxRenderer(JSONRenderer):
     """Lets a client ask for XLSX; a refusal is JSON all the same."""
 
     media_type = XLSX
-    format = "xlsx-file"
+    format = JSONRenderer.format
 
 
 class Exporting:
@@ -60,7 +60,9 @@ def exports(summary: str) -> Callable[[Handler], Any]:
             return _sent(request, handler(self, request, *args, **kwargs))
 
         door.door = Door(filtered=True, exported=True)  # type: ignore[attr-defined]
-        described = extend_schema(
+        # The route first: it would else overwrite what is described.
+        routed = action(detail=False, url_path="export", url_name="export")(door)
+        return extend_schema(
             responses={
                 (200, "text/csv"): OpenApiResponse(
                     OpenApiTypes.STR, description="RFC 4180, with a head, in UTF-8."
@@ -77,8 +79,7 @@ def exports(summary: str) -> Callable[[Handler], Any]:
             ],
             filters=True,
             summary=summary,
-        )(door)
-        return action(detail=False, url_path="export", url_name="export")(described)
+        )(routed)
 
     return declare
 

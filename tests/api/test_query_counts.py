@@ -6,6 +6,7 @@ To accept another number, change `tests/query_counts.json` and say why in the co
 import json
 from collections.abc import Callable
 from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -13,10 +14,13 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from fleet.inventory.actions import stocktakes
+from fleet.inventory.models import PurchaseOrder
 from fleet.machines.models import Column, Machine, Product
 from fleet.sales.actions.receive import ReceivedFile, receive
 from people.models import Person
 from tests.callers import Caller
+from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
 from tests.world import World
 
@@ -38,6 +42,10 @@ ADDRESSES: dict[str, Callable[[], str]] = {
     "/machines": lambda: "/machines",
     "/machines/{id}": lambda: f"/machines/{Machine.objects.order_by('pk')[0].pk}",
     "/machines/{id}/columns": lambda: f"/machines/{Machine.objects.order_by('pk')[0].pk}/columns",
+    "/costs": lambda: "/costs",
+    "/dated-stock": lambda: "/dated-stock",
+    "/orders": lambda: "/orders",
+    "/orders/{id}": lambda: f"/orders/{PurchaseOrder.objects.order_by('pk')[0].pk}",
     "/packages": lambda: "/packages",
     "/people": lambda: "/people",
     "/products": lambda: "/products",
@@ -45,12 +53,19 @@ ADDRESSES: dict[str, Callable[[], str]] = {
         f"/products/{Product.objects.order_by('pk')[0].pk}/where-fits"
     ),
     "/reads": lambda: "/reads",
+    "/receipts": lambda: "/receipts",
     "/sale-intervals": lambda: "/sale-intervals",
     "/sales-totals": lambda: (
         "/sales-totals?period=week&by=product&since=2020-01-01T00:00:00Z&until=2100-01-01T00:00:00Z"
     ),
     "/set-ups": lambda: "/set-ups",
     "/sites": lambda: "/sites",
+    "/stock-counts": lambda: "/stock-counts",
+    "/stock-levels": lambda: "/stock-levels",
+    "/stock-movements": lambda: "/stock-movements",
+    "/stock-places": lambda: "/stock-places",
+    "/supplier-items": lambda: "/supplier-items",
+    "/suppliers": lambda: "/suppliers",
     "/tokens": lambda: "/tokens",
 }
 
@@ -71,6 +86,19 @@ def grow(world: World, owner: Person, start: int, until: int) -> None:
         position = world.column(machine, "3").position
         package.chart.create(position=position, source="label", deep=1, front_setting=3)
         _sell(machine, owner)
+        _buy(world, number, cola)
+
+
+def _buy(world: World, number: int, product: Product) -> None:
+    shop = Shop(world, number=number)
+    shop.sells(product, units_per_case=24, case_cost=Decimal("9.60"))
+    order = shop.ordered(cola=2)
+    shop.receives(shop.came(shop.cola, 24), shop.came(shop.cola, 12, code="K7"), order=order)
+    place = shop.warehouse
+    found = [stocktakes.Found(product=shop.cola, counted=30)]
+    stocktakes.take_stock(
+        place=place, found=found, counted_at=world.now, actor=world.owner, now=world.now
+    )
 
 
 def _sell(machine: Machine, owner: Person) -> None:

@@ -87,6 +87,15 @@ def test_what_must_not_happen_twice_needs_a_key() -> None:
         "/changeovers/{id}/take",
         "/changeovers/{id}/complete",
         "/changeovers/{id}/abandon",
+        "/stock-movements/transfers",
+        "/stock-movements/waste",
+        "/stock-movements/{id}/correct",
+        "/stock-counts",
+        "/orders",
+        "/orders/{id}/place",
+        "/orders/{id}/cancel",
+        "/receipts",
+        "/receipts/{id}/take-back",
     }
 
 

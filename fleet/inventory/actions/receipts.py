@@ -15,7 +15,6 @@ from people.errors import Unable, Unacceptable
 from people.models import Business, Person
 
 from ..models import (
-    Lot,
     Movement,
     OrderLine,
     PurchaseOrder,
@@ -29,6 +28,7 @@ from ..posting import lock_keys
 from ..queries.orders import owed
 from . import costs, ledger
 from .differences import Came, differences_of
+from .lots import lot_of
 from .orders import UnableToOrder
 
 
@@ -292,7 +292,7 @@ def _made(
             ReceiptLine(
                 order_line=order_line,
                 product=line.product,
-                lot=_lot(line),
+                lot=lot_of(line.product, line.code, line.best_before),
                 expected_units=came.expected_units,
                 units=line.units,
                 refused_units=line.refused_units,
@@ -351,14 +351,6 @@ def _unit_cost(
         raise Unacceptable(message, fields={f"lines.{number}.unit_cost": message})
     millionth = Decimal("0.000001")
     return found.quantize(millionth), None if agreed is None else agreed.quantize(millionth)
-
-
-def _lot(line: Received) -> Lot | None:
-    if not line.code and line.best_before is None:
-        return None
-    return Lot.objects.get_or_create(
-        product=line.product, code=line.code, best_before=line.best_before
-    )[0]
 
 
 def _posted(

@@ -62,6 +62,16 @@ def supplier_for(person: Person, pk: int, *, write: bool = False) -> Supplier:
     return _gate(rows, person, pk, write=write, writers=DESK)
 
 
+def item_for(person: Person, pk: int, *, write: bool = False) -> SupplierItem:
+    return _gate(items_whole(), person, pk, write=write, writers=DESK)
+
+
+def items_whole() -> "QuerySet[SupplierItem]":
+    return SupplierItem.objects.select_related("supplier", "product").order_by(
+        "supplier__name", "product__name", "pk"
+    )
+
+
 def order_for(person: Person, pk: int, *, write: bool = False) -> PurchaseOrder:
     return _gate(orders_whole(), person, pk, write=write, writers=DESK)
 

@@ -16,18 +16,20 @@ class Shop:
     """Rows by plain names; a case holds 24 cans at 12.00 or 12 bottles at 9.60."""
 
     world: World
+    number: int = 0
     cola: Product = field(init=False)
     tea: Product = field(init=False)
     supplier: Supplier = field(init=False)
     warehouse: StockPlace = field(init=False)
 
     def __post_init__(self) -> None:
-        world = self.world
-        self.cola = world.product("Cola", world.can())
-        self.tea = world.product("Tea", world.bottle(), cost=None)
-        self.warehouse = places.warehouse(world.site("Mill yard", purpose="warehouse"))
+        world, more = self.world, f" {self.number}" if self.number else ""
+        self.cola = world.product("Cola", world.can(f"can, 12 fl oz{more}"))
+        self.tea = world.product("Tea", world.bottle(f"bottle, 20 fl oz{more}"), cost=None)
+        yard = world.site(f"Mill yard{more}", purpose="warehouse")
+        self.warehouse = places.warehouse(yard)
         self.supplier = suppliers.save_supplier(
-            changes={"name": "Northway Beverages"}, actor=world.owner, now=world.now
+            changes={"name": f"Northway Beverages{more}"}, actor=world.owner, now=world.now
         )
         self.sells(self.cola, units_per_case=24, case_cost=Decimal("12.00"), lead_time_days=2)
         self.sells(self.tea, units_per_case=12, case_cost=Decimal("9.60"), lead_time_days=4)
