@@ -173,6 +173,7 @@ def open_book(
     levels = StockLevel.objects.filter(place__in=keys, **of).values_list(
         "place", "product", "lot", "quantity", "lot__best_before"
     )
+    levels = levels.order_by("pk")
     for place, product, lot, quantity, best_before in levels:
         book.levels.setdefault((place, product), {})[lot] = quantity
         if lot is not None:
@@ -216,6 +217,7 @@ def _load_later(book: Book, keys: Sequence[int], of: Mapping[str, list[int]]) ->
     rows = MovementLine.objects.filter(
         Q(from_place__in=keys) | Q(to_place__in=keys), happened_at__gt=book.since, **of
     ).values_list("from_place", "to_place", "product", "lot", "quantity", "happened_at")
+    rows = rows.order_by("pk")
     ours = set(keys)
     for source, target, product, lot, quantity, at in rows:
         if source in ours:
@@ -226,7 +228,7 @@ def _load_later(book: Book, keys: Sequence[int], of: Mapping[str, list[int]]) ->
 
 def _load_counts(book: Book, keys: Sequence[int]) -> None:
     counts = StockCount.objects.filter(place__in=keys, counted_at__gt=book.since)
-    rows = list(counts.values_list("pk", "place", "counted_at", "is_whole"))
+    rows = list(counts.order_by("pk").values_list("pk", "place", "counted_at", "is_whole"))
     if not rows:
         return
     for pk, place, at, is_whole in rows:
