@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
+from celery.schedules import crontab
 from csp.constants import NONE, SELF
 from psycopg.conninfo import conninfo_to_dict
 
@@ -261,6 +262,11 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BEAT_SCHEDULE = {
     "watch-folder": {"task": "fleet.sales.tasks.read_watch_folder", "schedule": 60.0},
     "match-waiting-reads": {"task": "fleet.sales.tasks.match_waiting_reads", "schedule": 600.0},
+    "settle-counts": {
+        "task": "fleet.sales.tasks.settle_counts",
+        # Before the night's fits, when nobody in the business's country sells or counts much.
+        "schedule": crontab(hour=5, minute=40),
+    },
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 
