@@ -102,7 +102,8 @@ def total(pmfs: Floats) -> Floats:
     """
     count, units = pmfs.shape
     if count == 1:
-        return pmfs[0].copy()
+        alone: Floats = pmfs[0].copy()
+        return alone
     length = count * (units - 1) + 1
     size = fft.next_fast_len(length, real=True)
     spectrum = np.prod(fft.rfft(pmfs, size, axis=1), axis=0)
