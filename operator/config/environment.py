@@ -37,6 +37,13 @@ def _names_a_server(parts: SplitResult) -> bool:
         return False
 
 
+def _routing_server(value: str) -> str:
+    parts = urlsplit(value)
+    if value and not (parts.scheme in ("http", "https") and _names_a_server(parts)):
+        raise ValueError("must start with http:// or https:// and name a server")
+    return value
+
+
 def _database(value: str) -> str:
     if not value.startswith(("postgresql://", "postgres://")):
         raise ValueError("must start with postgresql:// or postgres://")
@@ -106,6 +113,17 @@ class Environment(BaseModel):
     )
     watch_folder: str = Field(
         default="", description="a folder in which audit files arrive; empty watches none"
+    )
+    routing_server_url: Annotated[str, AfterValidator(_routing_server)] = Field(
+        default="",
+        description="a routing server, as in http://roads.example.org:5000;"
+        " empty for great circles",
+    )
+    routing_server_kind: Literal["osrm", "valhalla", "openrouteservice"] = Field(
+        default="osrm", description="osrm, valhalla or openrouteservice"
+    )
+    routing_server_key: str = Field(
+        default="", description="the key that the routing server asks for; empty for none"
     )
 
     @model_validator(mode="before")

@@ -235,6 +235,13 @@ SPECTACULAR_SETTINGS = {
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "ENUM_NAME_OVERRIDES": {
         "ChangeoverState": "fleet.machines.models.Changeover.State",
+        "FitRunState": "fleet.demand.models.FitRun.State",
+        "FitChunkState": "fleet.demand.models.FitChunk.State",
+        "DemandBasis": "fleet.demand.models.ColumnDemand.Basis",
+        "RunState": "service.runs.models.Run.State",
+        "StopState": "service.runs.models.Stop.State",
+        "DayPlanState": "service.runs.models.DayPlan.State",
+        "LoadBasis": "service.runs.models.LoadLine.Basis",
         "ReadState": "fleet.sales.models.AuditRead.State",
         "ReadSource": "fleet.sales.models.AuditRead.Source",
         "SetUpSource": "fleet.machines.models.SetUp.Source",
@@ -267,9 +274,13 @@ CELERY_BEAT_SCHEDULE = {
         # Before the night's fits, when nobody in the business's country sells or counts much.
         "schedule": crontab(hour=5, minute=40),
     },
+    "keep-fitting": {"task": "fleet.demand.tasks.keep_fitting", "schedule": 60.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 
 WATCH_FOLDER = ENV.watch_folder
+ROUTING_SERVER_URL = ENV.routing_server_url
+ROUTING_SERVER_KIND = ENV.routing_server_kind
+ROUTING_SERVER_KEY = ENV.routing_server_key
 LOGGING_CONFIG = None
 logs.configure(level=ENV.log_level, style=ENV.log_format)

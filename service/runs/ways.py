@@ -9,10 +9,10 @@ from service.compute.routing.travel import (
     MOST_MULTIPLIER,
     Place,
     TravelSettings,
-    matrix,
 )
 
 from .models import Depot, RunAssumptions
+from .travel import travel_matrix
 
 
 def matrix_between(
@@ -32,7 +32,7 @@ def unlearned_matrix(sites: Sequence[Site], *, assumed: RunAssumptions) -> Matri
 
 
 def _matrix(sites: Sequence[Site], assumed: RunAssumptions, multiplier: float) -> Matrix:
-    return matrix(
+    return travel_matrix(
         [Place(float(site.latitude or 0), float(site.longitude or 0)) for site in sites],
         TravelSettings(
             circuity=float(assumed.circuity),

@@ -43,6 +43,9 @@ def test_a_right_environment_is_read_and_safe_by_default() -> None:
         ("COLONNADE_EMAIL_URL", "mail.example.org", "console:// or smtp://"),
         ("COLONNADE_EMAIL_FROM", "nobody", "the sender of the service's e-mail"),
         ("COLONNADE_LOG_FORMAT", "xml", "json or text"),
+        ("COLONNADE_ROUTING_SERVER_URL", "roads.example.org", "as in http://roads.example.org"),
+        ("COLONNADE_ROUTING_SERVER_URL", "http://", "as in http://roads.example.org:5000"),
+        ("COLONNADE_ROUTING_SERVER_KIND", "map", "osrm, valhalla or openrouteservice"),
         ("COLONNADE_LOG_LEVEL", "LOUD", "DEBUG, INFO, WARNING or ERROR"),
     ],
 )
