@@ -19,6 +19,7 @@ FIXTURES = (
     "tests.callers",
     "tests.seeds",
     "tests.fleet.inventory.stores",
+    "tests.service.runs.roadwork",
 )
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,

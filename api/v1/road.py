@@ -29,13 +29,13 @@ from .road_shapes import (
     BatchIn,
     BatchOut,
     ChangeOverIn,
-    CountIn,
     DayOut,
     EndIn,
     FillIn,
     PickIn,
     ReadIn,
     RemoveIn,
+    RoadCountIn,
     RunSheetOut,
     SkipIn,
 )
@@ -89,7 +89,7 @@ ACTS: Mapping[str, Act] = {
     Verb.START: Act(ActIn, road.start, of_run=True),
     Verb.ARRIVE: Act(ArriveIn, road.arrive),
     Verb.READ: Act(ReadIn, road.read),
-    Verb.COUNT: Act(CountIn, _count),
+    Verb.COUNT: Act(RoadCountIn, _count),
     Verb.REMOVE: Act(RemoveIn, _remove),
     Verb.FILL: Act(FillIn, _fill),
     Verb.CHANGE_OVER: Act(ChangeOverIn, _change_over),
@@ -165,7 +165,7 @@ class RoadStops(OnTheRoad):
     def read(self, request: Request, pk: int, given: Given) -> Response:
         return self.do(Verb.READ, gates.stop_for(self.person, pk), given)
 
-    @writes(CountIn, ActOut, key="own", summary="Count columns as they were found")
+    @writes(RoadCountIn, ActOut, key="own", summary="Count columns as they were found")
     @action(detail=True, methods=["post"])
     def count(self, request: Request, pk: int, given: Given) -> Response:
         return self.do(Verb.COUNT, gates.stop_for(self.person, pk), given)

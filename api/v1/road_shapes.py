@@ -49,7 +49,7 @@ class CountedIn(Shape):
     count = serializers.IntegerField(min_value=0, max_value=MOST_UNITS)
 
 
-class CountIn(ActIn):
+class RoadCountIn(ActIn):
     lines = CountedIn(many=True, max_length=MOST_LINES)
 
 
@@ -215,7 +215,7 @@ class LoadedOut(serializers.Serializer):
     short = serializers.IntegerField(allow_null=True)
 
 
-class DifferenceOut(serializers.Serializer):
+class TruckDifferenceOut(serializers.Serializer):
     product = serializers.IntegerField()
     product_name = serializers.CharField()
     lot = serializers.IntegerField(allow_null=True)
@@ -255,7 +255,7 @@ class ActOut(serializers.Serializer):
     truck = TruckHoldsOut(many=True, help_text="All that the truck carries by the book.")
     counts = CountedOut(many=True, required=False, help_text="Of a count.")
     load = LoadedOut(many=True, required=False, help_text="Of a pick.")
-    differences = DifferenceOut(many=True, required=False, help_text="Of the truck's count.")
+    differences = TruckDifferenceOut(many=True, required=False, help_text="Of the truck's count.")
     not_visited = serializers.ListField(
         child=serializers.IntegerField(), required=False, help_text="Stops, at the end of the day."
     )
@@ -401,7 +401,7 @@ class AnyBody(serializers.Field):
         return value
 
 
-class ItemIn(Shape):
+class RoadItemIn(Shape):
     """One act of a queue. Name its stop, or its run for pick, start and end."""
 
     key = serializers.CharField(max_length=200, help_text="The act's own Idempotency-Key.")
@@ -412,10 +412,10 @@ class ItemIn(Shape):
 
 
 class BatchIn(Shape):
-    acts = ItemIn(many=True, max_length=MOST_LINES, allow_empty=False)
+    acts = RoadItemIn(many=True, max_length=MOST_LINES, allow_empty=False)
 
 
-class ItemOut(serializers.Serializer):
+class RoadItemOut(serializers.Serializer):
     key = serializers.CharField()
     status = serializers.IntegerField(help_text="As the act's own address would answer.")
     replayed = serializers.BooleanField(help_text="It had been done before.")
@@ -426,4 +426,4 @@ class ItemOut(serializers.Serializer):
 
 
 class BatchOut(serializers.Serializer):
-    answers = ItemOut(many=True, help_text="One for each act, in their order.")
+    answers = RoadItemOut(many=True, help_text="One for each act, in their order.")

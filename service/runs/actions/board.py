@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from fleet.machines.models import Machine
 from people import audit, rows
@@ -201,7 +202,7 @@ def _both(stop: Stop, run: Run) -> list[Run]:
     return runs
 
 
-def _whole():  # type: ignore[no-untyped-def]
+def _whole() -> "QuerySet[Run]":
     return Run.objects.select_related("driver", "vehicle", "depot__site", "plan").order_by("pk")
 
 

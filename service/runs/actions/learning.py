@@ -32,7 +32,7 @@ def learn_service_times(*, now: datetime) -> int:
         arrival_told=True, left_at__isnull=False, arrived_at__gte=now - LOOKED_BACK
     ).order_by("machine", "-arrived_at")
     for machine, arrived, left in visits.values_list("machine", "arrived_at", "left_at"):
-        took = left - arrived
+        took = (left or arrived) - arrived
         if SHORTEST <= took <= LONGEST and len(minutes[machine]) < LAST_VISITS:
             minutes[machine].append(took.total_seconds() / 60)
     learned = [

@@ -137,6 +137,8 @@ def _make_room(
             raise BeingVisited(stop, there)
         there.ended_by = max(at, there.arrived_at)
         there.save(update_fields=["ended_by"])
+        if there.stop is not None:
+            settle(there.stop, there)
         if not mine:
             doing.flag("found_nobody", f"{there.driver} had not told of leaving")
     if own is not None:
@@ -146,7 +148,7 @@ def _make_room(
 
 
 def _others(stop: Stop, own: Visit | None) -> "QuerySet[Visit]":
-    visits = Visit.objects.filter(machine=stop.machine_id).select_related("driver")
+    visits = Visit.objects.filter(machine=stop.machine_id).select_related("driver", "stop")
     return visits if own is None else visits.exclude(pk=own.pk)
 
 
