@@ -1,6 +1,7 @@
 """How a column stands: what lies in it, drawn, and what the computation says against it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 from django.utils.safestring import SafeString
 
@@ -10,12 +11,14 @@ from fleet.compute.results import Fit, Reason, Risk, Verdict
 from fleet.compute.timing import outlook
 from fleet.compute.units import BadMeasure
 from fleet.compute.words import said
+from fleet.demand.queries.ahead import ColumnAhead
 from fleet.machines.geometry import board_of, package_of, position_of, program_of
 from fleet.machines.models import Column, Package, Position, SetUp
 from fleet.machines.models.setups import Setting
 from fleet.machines.queries.fits import Bench
 
 from .drawing import sections
+from .drawing.levels import Level
 from .drawing.stack import Loaded
 
 RISK_SAID = {
@@ -24,6 +27,50 @@ RISK_SAID = {
     Risk.NOTHING_DELIVERED: "may deliver nothing",
     Risk.DROPS_INTO_RUN_ON: "may drop into the run-on",
 }
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What a column is taken to hold: `now`, and at the `visit` if nobody comes before."""
+
+    now: float
+    low: int
+    high: int
+    at_visit: float
+    visit: date
+    dry: date | None
+    dry_early: date | None
+    basis: str
+
+    @property
+    def levels(self) -> tuple[Level, ...]:
+        """Lines of their own styles, so that they are told apart without colour or words."""
+        # The later line first: where both lie together, that of now is seen.
+        then = f"{self.at_visit:.0f} by {self.visit:%a}"
+        return (
+            Level(self.at_visit, "level-visit", then),
+            Level(self.now, "level-now", f"{self.now:.0f} now"),
+        )
+
+
+def stock_of(ahead: ColumnAhead, visit: date) -> Stock | None:
+    """What a column is taken to hold now and by a visit; None of one that nobody has counted.
+
+    What nobody counted may be anything from empty to full, and a line would say more than that.
+    """
+    if ahead.last_count_at is None:
+        return None
+    then = next((one.held for one in reversed(ahead.days) if one.day < visit), ahead.stock)
+    return Stock(
+        now=ahead.stock,
+        low=ahead.stock_low,
+        high=ahead.stock_high,
+        at_visit=then,
+        visit=visit,
+        dry=ahead.dry_median,
+        dry_early=ahead.dry_early,
+        basis=ahead.stock_basis,
+    )
 
 
 @dataclass(frozen=True)
@@ -39,10 +86,16 @@ class Standing:
     why: tuple[Reason, ...]
     wrong: frozenset[str]
     fit: Fit | None = None
+    stock: Stock | None = None
 
 
-def standing(column: Column, bench: Bench, *, near: bool = False) -> Standing:
-    """How a column stands, with its section. Asks for `set_ups_now`; makes no query of its own."""
+def standing(
+    column: Column, bench: Bench, *, near: bool = False, stock: Stock | None = None
+) -> Standing:
+    """How a column stands, with its section. Asks for `set_ups_now`; makes no query of its own.
+
+    With `stock` the section is drawn as full as the column is taken to be, else full.
+    """
     set_up = next(iter(column.set_ups_now), None)  # type: ignore[attr-defined]
     title = f"Column {column.position.label}"
     place = place_or_none(column.position)
@@ -52,6 +105,8 @@ def standing(column: Column, bench: Bench, *, near: bool = False) -> Standing:
     title += f": {set_up.product.name}, {set_up.deep} deep"
     package = package_or_none(set_up.product.package)
     loaded = loaded_with(set_up, set_up.product.package)
+    if loaded is not None and stock is not None:
+        loaded = replace(loaded, inside=round(stock.now), levels=stock.levels)
     answer = bench.fit(column.position, set_up.product.package) if package and place else None
     amiss, why, wrong = _amiss(column, set_up, answer, bench)
     return Standing(
@@ -64,6 +119,7 @@ def standing(column: Column, bench: Bench, *, near: bool = False) -> Standing:
         why=why,
         wrong=frozenset(wrong),
         fit=answer,
+        stock=stock,
     )
 
 

@@ -18,6 +18,7 @@ NAV = (
     ("Fit", "fit", False),
     ("Changeovers", "changeovers", False),
     ("Reads", "reads", False),
+    ("Demand", "fits", False),
     ("Products", "products", True),
     ("Packages", "packages", True),
     ("Kinds", "kinds", True),

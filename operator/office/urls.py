@@ -6,7 +6,9 @@ from .doors import door
 from .views import (
     account,
     changeovers,
+    changes,
     charts,
+    demand,
     fit,
     fleet,
     holdings,
@@ -75,6 +77,17 @@ _reads: list[URLPattern | URLResolver] = [
     path("reads/<int:pk>/set-aside/", door(reads.set_aside), name="read-set-aside"),
     path("reads/<int:pk>/decide/", door(reads.decide), name="read-decide"),
 ]
+_demand: list[URLPattern | URLResolver] = [
+    path("demand/", door(demand.listing), name="fits"),
+    path("demand/fit/", door(demand.start), name="fit-start"),
+    path("demand/fits/<int:pk>/", door(demand.run), name="fit-run"),
+    path("demand/rules/", door(demand.rules), name="demand-rules"),
+    path("demand/rules/days/", door(demand.mark_day), name="unusual-day-mark"),
+    path("demand/rules/days/<int:pk>/", door(demand.unmark_day), name="unusual-day-unmark"),
+    path("demand/columns/<int:pk>/", door(demand.column), name="column-demand"),
+    path("demand/machines/<int:pk>/", door(changes.what_if), name="machine-what-if"),
+    path("demand/machines/<int:pk>/suggested/", door(changes.suggested), name="machine-suggested"),
+]
 _measures: list[URLPattern | URLResolver] = [
     path("products/", door(holdings.products), name="products"),
     path("products/add/", door(holdings.edit_product), name="product-add"),
@@ -104,5 +117,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_fleet,
     *_changeovers,
     *_reads,
+    *_demand,
     *_measures,
 ]

@@ -48,6 +48,7 @@ class ColumnAhead:
     stock_high: int
     stock_basis: str
     stock_reasons: tuple[str, ...]
+    last_count_at: datetime | None
     known_until: datetime | None
     from_pool: bool
     days: tuple[DayAhead, ...]
@@ -108,6 +109,7 @@ def _ahead(columns: Columns, now: datetime, until: date | None, days: int) -> Se
             stock_high=high[at].item(),
             stock_basis=ahead.stocks[at].basis,
             stock_reasons=tuple(str(one) for one in ahead.stocks[at].reasons),
+            last_count_at=ahead.stocks[at].last_count_at,
             known_until=ahead.stocks[at].known_until,
             from_pool=not demands.own[at],
             days=tuple(

@@ -61,4 +61,5 @@ def _spiral(
         units=units,
         scale=scale,
         inside=loaded.inside if loaded else None,
+        levels=loaded.levels if loaded else (),
     )

@@ -1,6 +1,7 @@
 """A spiral lane seen from the side: door at the left, back wall at the right."""
 
 import math
+from collections.abc import Sequence
 
 from django.utils.safestring import SafeString
 
@@ -9,6 +10,7 @@ from fleet.compute.positions import SpiralPosition
 from fleet.compute.units import Units
 
 from .canvas import Canvas, figure
+from .levels import LEVEL_PX, Level
 from .products import Outline, outline, stand
 
 WIRE_MM = 3.0
@@ -23,6 +25,7 @@ def spiral_section(
     units: Units,
     scale: float = 0.6,
     inside: int | None = None,
+    levels: Sequence[Level] = (),
 ) -> SafeString:
     """The lane to scale: one product in each turn, the room over it and in its turn."""
     canvas = Canvas(scale)
@@ -48,6 +51,13 @@ def spiral_section(
     canvas.text("door", x, y - 8)
     x, y = canvas.at(depth, height)
     canvas.text("back wall", x, y - 8, anchor="end")
+    for level in levels:
+        reached = min(max(level.units, 0.0), float(position.turns)) * position.pitch_mm
+        canvas.line(level.css, (reached, 0), (reached, height), units=f"{level.units:.1f}")
+        x, y = canvas.at(reached, height)
+        # Above the names of the door and the back wall, one level over the other.
+        row = 22 + LEVEL_PX * list(levels).index(level)
+        canvas.text(level.words, x, y - row, anchor="middle", css="num")
     _pitch(canvas, position, units)
     return canvas.svg(ident=ident, title=title, desc=_said(position, package, units))
 

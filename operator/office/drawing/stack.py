@@ -1,5 +1,6 @@
 """A stacked column in section, seen from the side: door at the left, back wall at the right."""
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -14,6 +15,7 @@ from fleet.compute.rules import DEFAULT_RULES
 from fleet.compute.units import BadMeasure, Units
 
 from .canvas import Canvas
+from .levels import LEVEL_PX, Level
 from .products import Outline, lay, outline
 
 # The beam's own thickness enters no computation: distances run from its faces.
@@ -24,13 +26,17 @@ Place = Callable[[float], float]
 
 @dataclass(frozen=True)
 class Loaded:
-    """What lies in a column, and how it is set. `inside` None draws it full."""
+    """What lies in a column, and how it is set. `inside` None draws it full.
+
+    `levels` are drawn as lines across, at the height that so many units reach.
+    """
 
     package: Package
     deep: int
     front_notch: int | None = None
     rear_notch: int | None = None
     inside: int | None = None
+    levels: tuple[Level, ...] = ()
 
     def notch(self, end: End) -> int | None:
         return self.front_notch if end is End.FRONT else self.rear_notch
@@ -72,6 +78,7 @@ def stack_section(
         _products(canvas, position, loaded, shape, layers, drawn)
         if layers and not cut and layers.count:
             _fill_line(canvas, position, layers, shape)
+            _levels(canvas, position, loaded, layers, shape)
     for end, half in position.halves():
         _rail(canvas, end, half.rail, -cradle)
         notch = loaded.notch(end) if loaded else None
@@ -219,6 +226,28 @@ def _fill_line(canvas: Canvas, position: StackPosition, layers: Layers, shape: O
     left, right = _reach(position)
     y_mm = (layers.count - 1) * layers.pitch_mm + shape.across_mm
     canvas.line("fill-line", (left, y_mm), (right, y_mm), layers=layers.count)
+
+
+def _levels(
+    canvas: Canvas, position: StackPosition, loaded: Loaded, layers: Layers, shape: Outline
+) -> None:
+    """Lines at the height that so many units reach; where two would meet, their words part."""
+    floors = [-(n + 1) * shape.across_mm for n in reversed(range(position.cradle_units))]
+    floors += [n * layers.pitch_mm for n in range(layers.count)]
+    a_layer = max(sum(1 for _ in _places(position, loaded.deep)), 1)
+    left, right = _reach(position)
+    below = None
+    for level in sorted(loaded.levels, key=lambda one: one.units):
+        filled = min(max(level.units / a_layer, 0.0), float(len(floors)))
+        top = max(math.ceil(filled) - 1, 0)
+        y_mm = floors[top] + shape.across_mm * (filled - top)
+        canvas.line(level.css, (left, y_mm), (right, y_mm), units=f"{level.units:.1f}")
+        x, y = canvas.at(right if position.rear else left, y_mm)
+        y = y if below is None else min(y, below - LEVEL_PX)
+        below = y
+        side = 1 if position.rear else -1
+        anchor = "start" if position.rear else "end"
+        canvas.text(level.words, x + side * 5, y + 4, anchor=anchor, css="num")
 
 
 def _break_line(canvas: Canvas, position: StackPosition, height: float) -> None:

@@ -195,6 +195,39 @@ def minor(amount: int | None, exponent: int) -> str:
     return f"{Decimal(amount).scaleb(-exponent):,.{exponent}f}"
 
 
+@register.filter
+def minor_float(amount: float | None, business: Business) -> str:
+    """An expectation in minor units, as money: `$268.25`."""
+    if amount is None:
+        return NOTHING
+    places = business.currency_exponent
+    return money(
+        Decimal(f"{amount:.6f}").scaleb(-places).quantize(Decimal(1).scaleb(-places)), business
+    )
+
+
+@register.filter
+def band(bands: Mapping[float, tuple[int, int]], percent: int) -> str:
+    """A band of whole units, by its percent: `3–9`."""
+    low, high = bands[percent / 100]
+    return f"{low}–{high}"
+
+
+@register.filter
+def size(figure: float) -> float:
+    """A figure without its sign."""
+    return abs(figure)
+
+
+@register.filter
+def timesince_s(begun: datetime, ended: datetime) -> str:
+    """How long something took: `3.2 s`, `2 min 5 s`."""
+    seconds = (ended - begun).total_seconds()
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    return f"{int(seconds // 60)} min {int(seconds % 60)} s"
+
+
 @register.simple_tag
 def spoken(place: Any, side: str, notch: int | None) -> str:
     """A stored notch as a hand finds it."""

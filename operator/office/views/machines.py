@@ -9,6 +9,9 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
+from fleet.demand.gaps import next_visits
+from fleet.demand.models import DemandRules
+from fleet.demand.queries.ahead import machine_ahead
 from fleet.machines.actions import machines as actions
 from fleet.machines.models import Changeover, Machine, Position
 from fleet.machines.queries.fits import Bench
@@ -17,7 +20,7 @@ from fleet.machines.queries.gates import machine_for
 from fleet.sales.models import MachineInterval, SaleInterval
 from fleet.sales.queries.reads import reads_of
 from office import glances
-from office.columns import standing
+from office.columns import Stock, standing, stock_of
 from office.doors import PersonRequest, sent, tell, tried
 from office.drawing.sections import WHOLE, scale_said
 from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm
@@ -28,6 +31,8 @@ from people.models import Business
 from people.refused import in_words
 
 SALES_OVER = timedelta(days=28)
+# Whoever looks at a column wants to know of two weeks beyond the next visit whether it runs dry.
+DAYS_AHEAD = 14
 SHOWN = 20
 READS_SHOWN = 5
 
@@ -38,7 +43,8 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
     columns = list(columns_of(machine))
     bench = Bench.for_kinds([machine.kind_id])
     placements = machine.placements.select_related("site").order_by("-starts_at", "pk")
-    standings = [standing(column, bench) for column in columns]
+    stocks = _stocks(machine, now)
+    standings = [standing(column, bench, stock=stocks.get(column.pk)) for column in columns]
     context = {
         "machine": machine,
         "standings": standings,
@@ -49,6 +55,7 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
             for one in column.changeovers_open  # type: ignore[attr-defined]
         ],
         "scale": scale_said(WHOLE),
+        "estimated": any(one.stock for one in standings),
         # A section of both sides of the beam, or of a long spiral, wants more room.
         "wide": any(
             one.position.style == Position.Style.SPIRAL
@@ -69,6 +76,15 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         "entries": audit.entries_of(machine)[:SHOWN],
     }
     return render(request, "office/machines/machine.html", context)
+
+
+def _stocks(machine: Machine, now: datetime) -> dict[int, Stock]:
+    """What each column is taken to hold now and by the next visit, of those ever counted."""
+    usual = DemandRules.the().usual_gap_days
+    visit = next_visits([machine.pk], now=now, usual=usual)[machine.pk]
+    found = machine_ahead(machine, now=now, days=max((visit - now.date()).days, 1) + DAYS_AHEAD)
+    stocks = {column: stock_of(ahead, visit) for column, ahead in found.items()}
+    return {column: stock for column, stock in stocks.items() if stock is not None}
 
 
 def sales_of(machine: Machine, since: datetime) -> Any:

@@ -1,16 +1,12 @@
 """Fitting every column: what is written, run twice, raced for, lost and taken again."""
 
-from datetime import timedelta
-
 import pytest
 
 from fleet.demand.actions import runs
-from fleet.demand.actions.errors import ChunkLost, UnableToRefit
 from fleet.demand.actions.refit import fit_chunk
-from fleet.demand.models import ColumnDemand, ColumnNeed, FitChunk, FitRun
-from people.models import AuditEntry, Person
+from fleet.demand.models import ColumnDemand, ColumnNeed, FitRun
+from people.models import Person
 from tests.fleet.demand.sellers import clock, column, sell_and_read, shop
-from tests.races import at_once
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
