@@ -157,8 +157,12 @@ class Past:
                     steps.append((one.at, self._waste(one)))
                 case Counted() if one.place.name == driven.truck:
                     steps.append((one.at, one))
+        counts.count_round(
+            rounds=[self._found(tag, visit) for tag, visit in visits],
+            actor=driver,
+            now=_evening(driven.day),
+        )
         for tag, visit in visits:
-            self._count_columns(tag, visit, driver)
             steps += [(one.happened_at, one) for one in self._at_machine(tag, visit, truck)]
         self._take(sorted(steps, key=lambda step: step[0]), driver, driven.day)
         past.write_down(
@@ -191,18 +195,16 @@ class Past:
                 waiting.append(step)
         self._post(waiting, driver, day)
 
-    def _count_columns(self, tag: str, visit: Visit, driver: Person) -> None:
-        counts.count_columns(
-            counts=[
+    def _found(self, tag: str, visit: Visit) -> counts.CountedAt:
+        return counts.CountedAt(
+            visit.at,
+            [
                 counts.ColumnCount(
                     self._columns[tag, fill.column],
                     {self.books.products[fill.was]: fill.noted_counted},
                 )
                 for fill in visit.fills
             ],
-            actor=driver,
-            counted_at=visit.at,
-            now=_evening(visit.at.date()),
         )
 
     def _at_machine(self, tag: str, visit: Visit, truck: StockPlace) -> Iterable[ledger.Posting]:

@@ -5,6 +5,7 @@ count, the difference goes to what nobody can explain at that moment, and counts
 later still stand.
 """
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -37,19 +38,28 @@ class ColumnCount:
 
 
 @dataclass(frozen=True, slots=True)
+class CountedAt:
+    """What somebody found in columns at one moment."""
+
+    counted_at: datetime
+    counts: Sequence[ColumnCount]
+
+
+@dataclass(frozen=True, slots=True)
 class _Asked:
-    """One place, what was found there, and whether nothing else was."""
+    """One place, what was found there and when, and whether nothing else was."""
 
     place: StockPlace
     found: Found
+    counted_at: datetime
     is_whole: bool
 
-    def fingerprint(self, counted_at: datetime) -> str:
+    def fingerprint(self) -> str:
         lines = sorted(
             [product.pk, 0 if lot is None else lot.pk, n]
             for (product, lot), n in self.found.items()
         )
-        return fingerprint_of(self.place.pk, counted_at.timestamp(), self.is_whole, lines)
+        return fingerprint_of(self.place.pk, self.counted_at.timestamp(), self.is_whole, lines)
 
 
 def count_column(
@@ -90,25 +100,42 @@ def count_columns(
     Unable "no_set_up" when a bare number is told of a column that was set for nothing then,
     KeyReused, Unacceptable.
     """
-    set_ups = set_ups_at(
-        (one.column for one in counts if not isinstance(one.counted, Mapping)), counted_at
-    )
-    at = places.column_places(one.column for one in counts)
+    asked = _asked_of([CountedAt(counted_at, counts)])
+    return _count(asked, actor=actor, now=now, key=key, note=note)
+
+
+@transaction.atomic
+def count_round(
+    *, rounds: Sequence[CountedAt], actor: Person | None, now: datetime, note: str = ""
+) -> list[StockCount]:
+    """Record what somebody found at several machines, each at its moment, no column twice.
+
+    All or none; a movement for each moment. The statements sent to the database do not grow with
+    the number of machines where the products are told. Raises as `count_columns` does.
+    """
+    return _count(_asked_of(rounds), actor=actor, now=now, key=None, note=note)
+
+
+def _asked_of(rounds: Sequence[CountedAt]) -> list[_Asked]:
+    at = places.column_places(one.column for told in rounds for one in told.counts)
     asked = []
-    for one in counts:
-        if isinstance(one.counted, Mapping):
-            found: Found = {(product, None): n for product, n in one.counted.items()}
-        else:
-            set_up = set_ups.get(one.column.pk)
-            if set_up is None:
-                raise Unable(
-                    f"{one.column} was not set for any product at {counted_at.isoformat()}; "
-                    "say which products were counted",
-                    code="no_set_up",
-                )
-            found = {(set_up.product, None): one.counted}
-        asked.append(_Asked(at[one.column.pk], found, is_whole=True))
-    return _count(asked, actor=actor, counted_at=counted_at, now=now, key=key, note=note)
+    for told in rounds:
+        bare = [one.column for one in told.counts if not isinstance(one.counted, Mapping)]
+        set_ups = set_ups_at(bare, told.counted_at) if bare else {}
+        for one in told.counts:
+            if isinstance(one.counted, Mapping):
+                found: Found = {(product, None): n for product, n in one.counted.items()}
+            else:
+                set_up = set_ups.get(one.column.pk)
+                if set_up is None:
+                    raise Unable(
+                        f"{one.column} was not set for any product at "
+                        f"{told.counted_at.isoformat()}; say which products were counted",
+                        code="no_set_up",
+                    )
+                found = {(set_up.product, None): one.counted}
+            asked.append(_Asked(at[one.column.pk], found, told.counted_at, is_whole=True))
+    return asked
 
 
 @transaction.atomic
@@ -133,8 +160,8 @@ def count_place(
     if not place.is_held:
         message = f"{place} is no place of ours and cannot be counted"
         raise Unacceptable(message, fields={"place": message})
-    asked = _Asked(place, counted, is_whole=whole)
-    (found,) = _count([asked], actor=actor, counted_at=counted_at, now=now, key=key, note=note)
+    asked = _Asked(place, counted, counted_at, is_whole=whole)
+    (found,) = _count([asked], actor=actor, now=now, key=key, note=note)
     return found
 
 
@@ -142,47 +169,48 @@ def _count(
     asked: Sequence[_Asked],
     *,
     actor: Person | None,
-    counted_at: datetime,
     now: datetime,
     key: str | None,
     note: str,
 ) -> list[StockCount]:
-    _require(asked, counted_at, now, key)
+    _require(asked, now, key)
     if key is not None:
-        known = _known(asked, counted_at, actor, key)
+        known = _known(asked, actor, key)
         if known:
             return known
     told = {product.pk: product for one in asked for product, _ in one.found}
-    book = open_book([one.place for one in asked], None, since=counted_at)
+    since = min(one.counted_at for one in asked)
+    book = open_book([one.place for one in asked], None, since=since)
     book.expect_drops(book.levels)
     unheard = {product for _, product in book.levels} - told.keys()
     told |= Product.objects.in_bulk(unheard) if unheard else {}
     unexplained = places.the("unexplained")
     # A place that the ledger knows nothing of yet is not short of anything: it is opened.
-    lines: dict[str, list[Line]] = {Movement.Reason.OPENING: [], Movement.Reason.COUNT: []}
+    lines: dict[tuple[datetime, str], list[Line]] = defaultdict(list)
     counts: list[StockCount] = []
     counted: list[CountLine] = []
     for one in asked:
         count = StockCount(
             place=one.place,
-            counted_at=counted_at,
+            counted_at=one.counted_at,
             recorded_at=now,
             actor=actor,
             is_whole=one.is_whole,
             key=key,
-            fingerprint="" if key is None else one.fingerprint(counted_at),
+            fingerprint="" if key is None else one.fingerprint(),
             note=note,
         )
         counts.append(count)
-        for line, moved in _differences(book, one, told, counted_at, unexplained):
+        for line, moved in _differences(book, one, told, unexplained):
             line.count = count
             counted.append(line)
             is_new = not book.products_in(one.place.pk)
-            lines[Movement.Reason.OPENING if is_new else Movement.Reason.COUNT] += moved
+            reason = Movement.Reason.OPENING if is_new else Movement.Reason.COUNT
+            lines[one.counted_at, reason] += moved
     entries: list[Entry] = []
-    for reason, moved in lines.items():
+    for (moment, reason), moved in sorted(lines.items(), key=lambda group: group[0]):
         if moved:
-            posting = Posting(reason=reason, lines=moved, happened_at=counted_at, note=note)
+            posting = Posting(reason=reason, lines=moved, happened_at=moment, note=note)
             entries += enter(book, posting, unexplained=unexplained, actor=actor, now=now)
     write(book, entries, actor=actor, now=now)
     _write_counts(counts, counted, entries, actor=actor, now=now)
@@ -228,14 +256,13 @@ def _differences(
     book: Book,
     asked: _Asked,
     products: Mapping[int, Product],
-    counted_at: datetime,
     unexplained: StockPlace,
 ) -> list[tuple[CountLine, list[Line]]]:
     """A line for each thing counted, with what has to move so that the ledger says the same."""
     lots: dict[int, dict[Lot | None, int]] = {}
     for (product, lot), n in asked.found.items():
         lots.setdefault(product.pk, {})[lot] = n
-    place = asked.place
+    place, counted_at = asked.place, asked.counted_at
     if asked.is_whole:
         for product_id in book.products_in(place.pk):
             if product_id not in lots and any(book.at(place.pk, product_id, counted_at).values()):
@@ -340,8 +367,10 @@ def _moved(
     return lines
 
 
-def _require(asked: Sequence[_Asked], counted_at: datetime, now: datetime, key: str | None) -> None:
-    wrong = moment_problem("counted_at", counted_at, now)
+def _require(asked: Sequence[_Asked], now: datetime, key: str | None) -> None:
+    wrong: dict[str, str] = {}
+    for moment in dict.fromkeys(one.counted_at for one in asked):
+        wrong |= moment_problem("counted_at", moment, now)
     if not asked or not all(one.found or one.is_whole for one in asked):
         wrong["counted"] = "nothing is said to have been counted"
     if key is not None and not 1 <= len(key) <= 200:
@@ -358,9 +387,7 @@ def _require(asked: Sequence[_Asked], counted_at: datetime, now: datetime, key: 
         raise Unacceptable("; ".join(f"{k}: {v}" for k, v in wrong.items()), fields=wrong)
 
 
-def _known(
-    asked: Sequence[_Asked], counted_at: datetime, actor: Person | None, key: str
-) -> list[StockCount]:
+def _known(asked: Sequence[_Asked], actor: Person | None, key: str) -> list[StockCount]:
     lock_keys(actor, [key])
     rows = {
         row.place_id: row
@@ -369,7 +396,7 @@ def _known(
     if not rows:
         return []
     same = set(rows) == {one.place.pk for one in asked} and all(
-        rows[one.place.pk].fingerprint == one.fingerprint(counted_at) for one in asked
+        rows[one.place.pk].fingerprint == one.fingerprint() for one in asked
     )
     if not same:
         raise KeyReused(key)

@@ -232,3 +232,38 @@ def test_what_no_count_can_be(stores: Stores) -> None:
         )
     assert refused.value.code == "no_set_up"
     assert not StockCount.objects.exists()
+
+
+def test_a_round_of_counts_is_as_each_count_by_itself(stores: Stores) -> None:
+    """What is put in between two moments stands in the book of the later count only."""
+    stores.receive(40)
+    stores.load(40, 1)
+    stores.fill(10, 2)
+    ledger.post(
+        reason=Movement.Reason.FILL,
+        lines=[ledger.Line(stores.cola, 8, stores.truck, places.column_place(stores.two))],
+        actor=stores.actor,
+        happened_at=at(4),
+        now=NOW,
+    )
+    found = counts.count_round(
+        rounds=[
+            counts.CountedAt(at(3), [counts.ColumnCount(stores.one, {stores.cola: 7})]),
+            counts.CountedAt(at(5), [counts.ColumnCount(stores.two, {stores.cola: 9})]),
+        ],
+        actor=stores.actor,
+        now=NOW,
+    )
+    assert [(c.counted_at, c.lines.get().book, c.lines.get().difference) for c in found] == [
+        (at(3), 10, -3),
+        (at(5), 8, 1),
+    ]
+    assert [c.movement and c.movement.happened_at for c in found] == [at(3), at(5)]
+    require_books_balance()
+
+
+def test_a_round_that_tells_a_column_twice_changes_nothing(stores: Stores) -> None:
+    told = counts.CountedAt(at(3), [counts.ColumnCount(stores.one, 7)])
+    with pytest.raises(Unacceptable, match="twice"):
+        counts.count_round(rounds=[told, told], actor=stores.actor, now=NOW)
+    assert not StockCount.objects.exists()

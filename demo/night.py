@@ -1,0 +1,62 @@
+"""What the service does of itself every night, done once after the load, so that pages show it.
+
+Counts are settled, demand is fitted, visits are learned from, and the next day is planned.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
+
+from demo.books import Books
+from fleet.demand.actions import runs as fits
+from fleet.demand.actions.refit import fit_chunk
+from fleet.sales.stock import settle_counts
+from people.models import Business
+from service.runs.actions import learning, plans
+from service.runs.queries.calendar import Calendar
+
+MOST_DAYS_AHEAD = 7
+
+
+def spend(books: Books) -> None:
+    """The night's work, with what was done and how long it took printed."""
+    _said("Settled the counts of", _settle(books), "machines")
+    _said("Fitted", _fit(books), "columns")
+    now = datetime.now(UTC)
+    learned = learning.learn_service_times(now=now)
+    learning.learn_travel(now=now)
+    _said("Learned the time of visits at", iter((learned,)), "machines")
+    _said("Planned", _plan(), "runs")
+
+
+def _settle(books: Books) -> Iterable[int]:
+    for machine in books.machines.values():
+        settle_counts(machine, datetime.now(UTC))
+        yield 1
+
+
+def _fit(books: Books) -> Iterable[int]:
+    run = fits.start(actor=books.dispatcher, now=datetime.now(UTC))
+    for chunk in fits.due(now=datetime.now(UTC)):
+        fit_chunk(chunk_id=chunk, clock=lambda: datetime.now(UTC))
+    yield run.columns
+
+
+def _plan() -> Iterable[int]:
+    """The next day on which anybody drives."""
+    now = datetime.now(UTC)
+    tomorrow = now.astimezone(Business.the().time_zone).date() + timedelta(days=1)
+    calendar = Calendar(tomorrow, tomorrow + timedelta(days=MOST_DAYS_AHEAD))
+    for ahead in range(MOST_DAYS_AHEAD):
+        day = tomorrow + timedelta(days=ahead)
+        if calendar.duty(day).on:
+            yield plans.plan_day(date=day, actor=None, now=now).runs.count()
+            return
+
+
+def _said(verb: str, counts: Iterable[int], what: str) -> None:
+    started = time.perf_counter()
+    total = sum(counts)
+    print(f"{verb} {total} {what} in {time.perf_counter() - started:.0f} s", flush=True)
