@@ -37,8 +37,13 @@ class Board:
     """Skipped; they hold their place on the list and take no time."""
 
 
-def board_of(runs: Sequence[Run], *, now: datetime, wanted: Sequence[Stop] = ()) -> Board:
-    """The board of runs of one day. `wanted` are stops, not saved yet, that may be put on them."""
+def board_of(
+    runs: Sequence[Run], *, now: datetime, wanted: Sequence[Stop] = (), kept_worth: int = 0
+) -> Board:
+    """The board of runs of one day. `wanted` are stops, not saved yet, that may be put on them.
+
+    `kept_worth` (minor units) is what keeping a stop that was agreed is worth beside its prize.
+    """
     day = day_of(runs[0].date)
     assumed = RunAssumptions.the()
     rows = list(
@@ -70,7 +75,7 @@ def board_of(runs: Sequence[Run], *, now: datetime, wanted: Sequence[Stop] = ())
                 name=name,
                 place=places[stop.site_id],
                 service_s=round(stop.service_minutes * 60),
-                prize=max(0, stop.prize_minor),
+                prize=max(0, stop.prize_minor) + (kept_worth if stop.pk is not None else 0),
                 must_go="; ".join(one["said"] for one in stop.reasons if one.get("said"))
                 if stop.must_go
                 else "",

@@ -22,6 +22,9 @@ from ..models import DayPlan, Run, Stop
 from .errors import CannotChange, RunsHaveBegun
 
 MOST_TRIES = 3
+KEPT_WORTH = 1_000_000
+"""More than any day costs, in minor units: what was agreed to is left out only where it no longer
+fits."""
 OPEN = (Run.State.PLANNED, Run.State.LOCKED, Run.State.LOADING, Run.State.OUT)
 
 
@@ -166,7 +169,7 @@ def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
     for _ in range(MOST_TRIES):
         runs = _agreed(date)
         wanted = _must_go_now(date, runs, now)
-        board = board_of(runs, now=now, wanted=wanted)
+        board = board_of(runs, now=now, wanted=wanted, kept_worth=KEPT_WORTH)
         found = plan_rest(board.problem, board.plan, board.road)
         with transaction.atomic():
             held = _held([run.pk for run in runs])

@@ -4,9 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db import transaction
+
 from fleet.inventory.actions import counts
 from fleet.inventory.models import CountLine, Lot
 from fleet.machines.models import Product
+from fleet.sales.tasks import settle_machine
 from people import audit
 from people.errors import Unacceptable
 from people.models import Person
@@ -76,6 +79,9 @@ def leave(*, stop: Stop, sent: Sent, actor: Person, now: datetime) -> Answer:
 
     def do(doing: Doing) -> None:
         visiting.leave(doing)
+        # What was sold since the count before is booked by the worker; nobody at a machine waits.
+        machine = stop.machine_id
+        transaction.on_commit(lambda: settle_machine.delay(machine), robust=True)
         doing.columns.update(stop.machine.columns.values_list("pk", flat=True))
 
     return once(
