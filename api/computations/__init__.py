@@ -7,8 +7,9 @@ stands in COMPUTATIONS; the command `compute` and the API read that table.
 from .asking import BadQuestion, Computation, Fault, faults_said
 from .demand import DEMAND
 from .fit import FIT, FitQuestion
+from .restock import RESTOCK
 from .runs import RUNS
 
-COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RUNS)}
+COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RESTOCK, RUNS)}
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]

@@ -87,6 +87,23 @@ def gamma_poisson(shape: ArrayLike, mean: ArrayLike, units: int) -> Floats:
     return _from_cdf(special.betainc(r, np.arange(units) + 1.0, r / (r + m)))
 
 
+def believed(mean: ArrayLike, relative_sd: ArrayLike, units: int) -> Floats:
+    """Demand of these means whose rate is known to within a relative standard deviation.
+
+    Poisson where that is 0, else negative binomial of shape 1 / relative_sd ** 2: the same shape
+    for one day and for ten, since a rate that is off is off on all of them. As (N, units).
+    """
+    at, off = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(mean, dtype=np.float64)),
+        np.asarray(relative_sd, dtype=np.float64),
+    )
+    found = poisson(at, units)
+    unsure = (off > 0) & (at > 0)
+    if unsure.any():
+        found[unsure] = gamma_poisson(off[unsure] ** -2.0, at[unsure], units)
+    return found
+
+
 def _from_cdf(chances_at_most: ArrayLike) -> Floats:
     cdf = np.array(chances_at_most, dtype=np.float64)
     cdf[:, -1] = 1

@@ -15,7 +15,6 @@ from fleet.compute.restock.fill import Terms, levels
 from fleet.compute.restock.swap import suggest, what_if
 from fleet.compute.restock.worth import TRUTHS, Worths, chance_of_each
 from fleet.compute.units import BadMeasure
-
 from tests.fleet.compute.restock.machines import best_by_trying, machines, shuffled
 
 COLA, WATER, TEA = 0, 1, 2
