@@ -275,6 +275,7 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": crontab(hour=5, minute=40),
     },
     "keep-fitting": {"task": "fleet.demand.tasks.keep_fitting", "schedule": 60.0},
+    "plan-the-day": {"task": "service.runs.tasks.plan_the_day", "schedule": 600.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 
