@@ -57,7 +57,7 @@ def work_out_needs(*, machines: Sequence[int], run: FitRun, now: datetime) -> in
     if len(columns):
         demands = demand_of(columns)
         rules = DemandRules.the()
-        exponent = Business.the().currency_exponent
+        business = Business.the()
         gaps_by = usual_gaps(machines, now=now, usual=rules.usual_gap_days)
         gaps = np.array([gaps_by[machine] for machine in columns.machines.tolist()], np.int64)
         for places in columns.blocks():
@@ -66,7 +66,7 @@ def work_out_needs(*, machines: Sequence[int], run: FitRun, now: datetime) -> in
             ahead = look_ahead(some, demands.fitted.where(places), at=now, days=days)
             filled = filling(ahead, visit_day=0, gaps=gaps[places], rules=rules)
             outlook = ahead.outlook(rules.ahead_days)
-            rows += _rows(some, ahead, filled, outlook, run, now, exponent)
+            rows += _rows(some, ahead, filled, outlook, run, now, business)
     ColumnNeed.objects.filter(column__machine__in=list(machines)).delete()
     copy_values(ColumnNeed, NAMES, rows)
     return len(rows)
@@ -79,7 +79,7 @@ def _rows(
     outlook: Outlook,
     run: FitRun,
     now: datetime,
-    exponent: int,
+    business: Business,
 ) -> list[list[Any]]:
     units = np.arange(ahead.held.shape[1])
     below = np.cumsum(ahead.held, axis=1)
@@ -99,7 +99,7 @@ def _rows(
             }
         )
     chance, lost = _plain(outlook.chance_dry, 4), _plain(outlook.units_lost, 3)
-    margin = (outlook.margin_lost_minor / 10.0**exponent).tolist()
+    margin = (outlook.margin_lost_minor / 10.0**business.currency_exponent).tolist()
     return [
         [
             columns.ids[at].item(),
@@ -122,14 +122,25 @@ def _rows(
             round(need[at].item(), 3),
             pulled[at].item(),
             lots.get(at, []),
-            _reasons(columns, filled, at),
+            _reasons(columns, filled, at, business),
         ]
         for at in range(len(columns))
     ]
 
 
-def _reasons(columns: Columns, filled: Filling, at: int) -> list[dict[str, Any]]:
+def _reasons(
+    columns: Columns, filled: Filling, at: int, business: Business
+) -> list[dict[str, Any]]:
     found = [{"code": one.code, "text": one.text} for one in filled.levels.reasons(at)]
+    for one in found:
+        if one["code"] == "capacity":
+            # The computation speaks of minor units; whoever reads this counts in money.
+            places = business.currency_exponent
+            worth = filled.levels.one_more_minor[at].item() / 10**places
+            one["text"] = (
+                f"The column holds {columns.capacities[at]}; one more would be worth "
+                f"{worth:.{places}f} {business.currency} by the next visit."
+            )
     if not columns.cost_known[at]:
         found.append(
             {

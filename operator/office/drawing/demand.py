@@ -9,7 +9,7 @@ from django.utils.safestring import SafeString
 
 from .canvas import Canvas
 
-WIDE, HIGH = 560.0, 230.0
+WIDE, HIGH = 340.0, 170.0
 BANDS = (0.95, 0.8, 0.5)
 
 
@@ -61,7 +61,7 @@ def fan(
     canvas.text("95 %", WIDE + 6, -_clear(high, y) + 4)
     canvas.text("95 %", WIDE + 6, -_clear(low, y) + 4)
     for number, one in enumerate(days):
-        if number % max(len(days) // 7, 1) == 0:
+        if number % max(len(days) // 4, 1) == 0:
             x, _ = at(number + 1, 0)
             canvas.pixels("notch", (x, 0), (x, 6))
             canvas.text(f"{one.day:%a} {one.day.day}", x, 19, anchor="middle")

@@ -9,7 +9,7 @@ from fleet.machines.models import Product
 from fleet.machines.queries.fleet import columns_of
 from fleet.machines.queries.gates import machine_for
 from office import glances
-from office.doors import PersonRequest, sent, tell
+from office.doors import PersonRequest, part_or_page, sent, tell
 from office.forms.demand import WhatIfForm
 from people.errors import Unacceptable
 
@@ -41,7 +41,9 @@ def suggested(request: PersonRequest, pk: int) -> HttpResponse:
     machine = machine_for(request.user, pk)
     found = changes.suggested(machine=machine, now=timezone.now())
     context = {"machine": machine, "answer": found}
-    return render(request, "office/demand/suggested.html", context)
+    return part_or_page(
+        request, "office/demand/suggested.html", "office/demand/suggested_page.html", context
+    )
 
 
 def _by_input(form: WhatIfForm, error: Unacceptable) -> Unacceptable:

@@ -140,7 +140,10 @@ def column(request: PersonRequest, pk: int) -> HttpResponse:
 
 
 def _fan(ahead: ColumnAhead) -> object:
-    days = [Ahead(one.day, one.asked, one.bands) for one in ahead.days]
+    """As far as twice the days until it is as likely dry as not, so that the crossing is seen."""
+    until = (ahead.dry_median - ahead.days[0].day).days if ahead.dry_median else DAYS_AHEAD
+    shown = ahead.days[: max(7, 2 * until + 2)]
+    days = [Ahead(one.day, one.asked, one.bands) for one in shown]
     return fan(
         days,
         held=ahead.stock,

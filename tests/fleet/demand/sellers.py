@@ -1,12 +1,18 @@
 """Machines that sell by a known rate, read by their audit files or counted at visits."""
 
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from itertools import count
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fleet.demand.actions import runs
+from fleet.demand.actions.refit import fit_chunk
+from fleet.demand.models import FitRun
 from fleet.machines.models import Column, Machine
 from fleet.sales.actions.receive import ReceivedFile, receive
+from people.models import Person
 from tests.fleet.sales.meter import Meter
 from tests.world import World
 
@@ -42,14 +48,14 @@ def sell_and_read(
     return sold
 
 
-def shop(world: World, count: int = 3) -> list[Machine]:
+def shop(world: World, many: int = 3) -> list[Machine]:
     """Machines at sites of their own, cans in columns 1 and 2, Cola and Lemon."""
     kind = world.kind()
     can = world.can()
     cola, lemon = world.product("Cola", can), world.product("Lemon", can)
     stop = kind.programs.get(name="stop")
     machines = []
-    for number in range(count):
+    for number in range(many):
         machine = world.machine(f"M-{number}", kind, site=world.site(f"Site {number}"))
         for label, product in (("1", cola), ("2", lemon)):
             world.set_up(
@@ -70,10 +76,16 @@ def column(machine: Machine, label: str) -> Column:
     )
 
 
-def clock(at: datetime) -> object:
+def clock(at: datetime) -> Callable[[], datetime]:
     """A clock that goes on a second whenever it is looked at."""
-    moments = iter(at + timedelta(seconds=n) for n in range(10_000))
-    return lambda: next(moments)
+    seconds = count()
+    return lambda: at + timedelta(seconds=next(seconds))
 
 
-LATER = datetime(2026, 3, 3, 7, tzinfo=UTC)
+def fit_all(owner: Person, now: datetime) -> FitRun:
+    """Fit every column, as workers do, one part after the other."""
+    run = runs.start(actor=owner, now=now)
+    for chunk in runs.due(now=now):
+        assert fit_chunk(chunk_id=chunk, clock=clock(now))
+    run.refresh_from_db()
+    return run
