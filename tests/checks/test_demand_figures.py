@@ -20,6 +20,7 @@ from fleet.compute.demand import (
 )
 from fleet.compute.demand import levels as column_levels
 from fleet.compute.demand.history import History
+from fleet.compute.demand.stretches import Stretches
 from tests.checks.lumpy import croston, sba, tsb
 
 WEEKS = np.array([3, 4, 2, 5, 4, 6, 6, 6])
@@ -86,11 +87,20 @@ def test_gamma_poisson() -> None:
     )
     history = History.of(sales, Calendar.of(1), 20_005, 100)
     never_fades = DemandSettings(half_lives_days=(1e12,))
+    every_day_alike = np.ones((1, history.days))
+    in_stretches = Stretches.of(history).exposure(every_day_alike)
     found = column_levels.learn(
-        history, units.astype(float), days, np.array([2.0]), 2.0, np.ones(1), never_fades
+        history,
+        every_day_alike,
+        history.loose.units,
+        in_stretches,
+        np.array([2.0]),
+        2.0,
+        np.ones(1),
+        never_fades,
     )
-    assert found.shape[0] == pytest.approx(10)
-    assert found.exposure_days[0] == pytest.approx(6)
+    assert found.shape[0] == pytest.approx(10, rel=1e-6)
+    assert found.exposure_days[0] == pytest.approx(6, rel=1e-6)
 
     model = Fitted.of([ColumnModel(10, 6, 1, (1,) * 7, 0, 0.7, 20_005, 28, 5)])
     mean, size = mean_and_size(model, 3)

@@ -9,7 +9,7 @@ from .arrays import BadSales
 from .calendar import Calendar, Closure, day_number, moment_number
 from .calibration import Band, Calibration, calibration, crps, rolling
 from .censoring import censored_rate, expected_when_dry
-from .fit import Fit, fit
+from .fitting import Fit, fit
 from .model import ColumnModel, Fitted
 from .pool import Pool, pool_model, pooled
 from .predict import exposure_between, exposures, mean_and_size, predictive, quantiles

@@ -18,7 +18,7 @@ import numpy as np
 
 from .arrays import BadSales, Floats, refuse_where
 from .calendar import Calendar
-from .fit import fit
+from .fitting import fit
 from .model import Fitted
 from .predict import exposure_between, mean_and_size, predictive
 from .sales import IntervalSales

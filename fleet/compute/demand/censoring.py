@@ -16,12 +16,15 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from .arrays import Floats, as_floats, refuse_where
+from .arrays import Flags, Floats, as_floats, refuse_where
 
 #: A tail smaller than this is taken as it is in the limit, where D is s and little more.
 LEAST_TAIL: Final = 1e-280
 #: A dispersion nearer to 1 than this is a Poisson count.
 POISSON: Final = 1e-9
+#: Up to so many units are summed one by one, unless what is left is less than this.
+FEW: Final = 12.0
+LEAST_SURE: Final = 1e-5
 
 
 def expected_when_dry(
@@ -33,15 +36,46 @@ def expected_when_dry(
         np.asarray(mean, np.float64),
         np.asarray(dispersion, np.float64),
     )
-    found: Floats = np.asarray(np.maximum(mu, s))
-    plain = c - 1 < POISSON
-    if plain.any():
-        found[plain] = _poisson(s[plain], mu[plain])
-    wide = ~plain
-    if wide.any():
-        found[wide] = _negative_binomial(s[wide], mu[wide], mu[wide] / (c[wide] - 1))
-    at_least: Floats = np.maximum(found, s)
+    found, sure = _by_sum(s.ravel(), mu.ravel(), c.ravel())
+    hard = np.flatnonzero(~sure)
+    if len(hard):
+        found[hard] = _by_tails(s.ravel()[hard], mu.ravel()[hard], c.ravel()[hard])
+    at_least: Floats = np.maximum(found, s.ravel()).reshape(s.shape)
     return at_least
+
+
+def _by_sum(s: Floats, mu: Floats, c: Floats) -> tuple[Floats, Flags]:
+    """By what is not possible any more: the chances of 0 .. s - 1, where those are few.
+
+    And where that is sure: not in a far tail, which is no difference of sums. For counts of a
+    mean mu and variance c mu, p(k + 1) = p(k) (k (c - 1) + mu) / (c (k + 1)), whatever c is.
+    """
+    over = np.maximum(c - 1, 0)
+    log_none = np.where(over < POISSON, mu, mu * np.log1p(over) / np.maximum(over, POISSON))
+    chance = np.exp(-log_none)
+    below, units_below = np.zeros_like(mu), np.zeros_like(mu)
+    left = np.flatnonzero((s > 0) & (s <= FEW))
+    p, over, m = chance[left], over[left], mu[left]
+    for k in range(int(FEW)):
+        below[left] += p
+        units_below[left] += k * p
+        p = p * (k * over + m) / ((1 + over) * (k + 1))
+        more = s[left] > k + 1
+        left, p, over, m = left[more], p[more], over[more], m[more]
+        if not len(left):
+            break
+    sure = (s <= FEW) & (below < 1 - LEAST_SURE)
+    found: Floats = np.divide(mu - units_below, 1 - below, out=s.copy(), where=sure)
+    return found, sure
+
+
+def _by_tails(s: Floats, mu: Floats, c: Floats) -> Floats:
+    found: Floats = np.maximum(mu, s)
+    plain = c - 1 < POISSON
+    found[plain] = _poisson(s[plain], mu[plain])
+    wide = ~plain
+    found[wide] = _negative_binomial(s[wide], mu[wide], mu[wide] / (c[wide] - 1))
+    return found
 
 
 def _poisson(s: Floats, mu: Floats) -> Floats:

@@ -12,8 +12,9 @@ from typing import Final, Self
 import numpy as np
 
 from .arrays import Floats
-from .history import DAYS_A_WEEK, History, Stretches
+from .history import DAYS_A_WEEK, History
 from .settings import DemandSettings
+from .stretches import Stretches
 
 STEPS: Final = 4
 #: Fewer weeks than this have no season to speak of.
@@ -44,12 +45,12 @@ class Factors:
 
 def learn(
     stretches: Stretches,
-    units: Floats,
+    loose_units: Floats,
     rate: Floats,
     before: Factors,
     settings: DemandSettings,
 ) -> Factors:
-    """Better factors, given each row's units and each column's rate.
+    """Better factors, given each loose row's units and each column's rate.
 
     Totals of several days are spread by the factors as they stand, and the factors are taken
     from what was spread: expectation-maximisation, a few steps of it.
@@ -57,8 +58,8 @@ def learn(
     history = stretches.history
     expected = stretches.expected(rate) * history.usual
     found = before
-    for _ in range(STEPS if stretches.stretches else 1):
-        sold = stretches.sold(units, found.by_day(history))
+    for _ in range(STEPS if stretches.guessed else 1):
+        sold = stretches.sold(loose_units, found.by_day(history))
         found = _weekdays(history, sold, expected, found, settings)
         found = _season(history, sold, expected, found, settings)
     return found

@@ -1,39 +1,69 @@
-"""Sales laid out for the fit: rows in order, days and weeks counted back from the last day known.
+"""Sales laid out for the fit: a grid of days for what is plain, rows for what is not.
 
-A row is one interval of one column. Everything that concerns a machine as a whole (weekdays, the
-season) is learned from its stretches, the intervals its columns share, and not from each column:
-that is an order of magnitude fewer.
+Plain are intervals that lie within one day and did not run dry: of a machine read daily, nearly
+all. They are added up by column and day, and from then on it is arithmetic on whole arrays. The
+rest stay rows ("loose"): intervals of several days, whose days must be guessed, and those that
+ran dry, whose units must.
 """
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Self
+from typing import Any, Final, Self
 
 import numpy as np
+import numpy.typing as npt
+from scipy import sparse
 
 from .arrays import BadSales, Flags, Floats, Ints, sums
 from .calendar import Calendar, weekdays
 from .sales import IntervalSales
 
-DAYS_A_WEEK = 7
+DAYS_A_WEEK: Final = 7
+#: Columns laid out at a time: what is worked on then stays in the cache.
+AT_ONCE: Final = 1024
+
+#: The grids hold small whole numbers and parts of days; half the memory is half the time.
+Grid = npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, eq=False)
+class Loose:
+    """Rows that are no plain days, in order of column and time.
+
+    `middle` is the day of the grid that the middle of the interval falls in. A whole interval
+    counts on that day when weeks are compared: spread over two weeks, it would tell the one what
+    the other sold.
+    """
+
+    column: Ints
+    starts: Floats
+    ends: Floats
+    units: Floats
+    ran_dry: Flags
+    middle: Ints
+
+    def __len__(self) -> int:
+        return len(self.column)
 
 
 @dataclass(frozen=True, eq=False)
 class History:
-    """Rows in order of column and time, and the grid of days [first_day, first_day + days).
+    """Days [first_day, first_day + days): whole weeks that end with the day `as_of` falls in.
 
-    `days` is whole weeks that end with the day `as_of` falls in (or just before it, at midnight).
     machine, machines   each column's machine, 0 .. machines-1
     usual               [machines, days] how much of usual is open, by the calendar
+    sold, seen          [columns, days] units of plain days, and the part of the day watched
     """
 
-    sales: IntervalSales
     as_of: float
     first_day: int
     days: int
     machine: Ints
     machines: int
     usual: Floats
+    sold: Grid
+    seen: Grid
+    loose: Loose
 
     @classmethod
     def of(cls, sales: IntervalSales, calendar: Calendar, as_of: float, history_days: int) -> Self:
@@ -41,13 +71,10 @@ class History:
         if len(calendar.row) != sales.columns:
             raise BadSales("row", f"has {len(calendar.row)} entries, must have {sales.columns}")
         last = int(np.ceil(as_of))
-        # An empty column that sold nothing tells nothing: at least 0 would have been sold.
-        told = (sales.ends <= as_of) & (sales.starts >= last - history_days)
-        told &= ~(sales.ran_dry & (sales.units == 0))
-        kept = (sales if told.all() else sales.where(told)).in_order()
-        oldest = int(np.floor(kept.starts.min())) if len(kept) else last
-        weeks = max(-(-(last - oldest) // DAYS_A_WEEK), 1)
-        first = last - weeks * DAYS_A_WEEK
+        oldest = int(np.floor(sales.starts.min(initial=last)))
+        weeks = max(-(-min(last - oldest, history_days) // DAYS_A_WEEK), 1)
+        days = weeks * DAYS_A_WEEK
+        first = last - days
         known, machine = np.unique(sales.machine, return_inverse=True)
         row = np.zeros(len(known), np.int64)
         row[machine] = calendar.row
@@ -56,9 +83,13 @@ class History:
             raise BadSales(
                 "row", "differs from another column's of the machine", int(np.argmax(astray))
             )
-        days = weeks * DAYS_A_WEEK
+        sold, seen, loose = _laid_out(sales.in_order(), as_of, first, days)
         usual = calendar.between(first, days)[row]
-        return cls(kept, as_of, first, days, machine, len(known), usual)
+        return cls(as_of, first, days, machine, len(known), usual, sold, seen, loose)
+
+    @property
+    def columns(self) -> int:
+        return len(self.machine)
 
     @property
     def weeks(self) -> int:
@@ -70,127 +101,109 @@ class History:
         return weekdays(np.arange(self.first_day, self.first_day + self.days))
 
     @cached_property
-    def middle(self) -> Ints:
-        """[rows] day of the grid that the middle of each interval falls in.
-
-        A whole interval counts on that day when weeks are compared: spread over two weeks, it
-        would tell the one what the other sold.
-        """
-        halfway = (self.sales.starts + self.sales.ends) * 0.5
-        return np.minimum(halfway.astype(np.int64) - self.first_day, self.days - 1)
+    def loose_week(self) -> Ints:
+        """[loose] place of each row among weeks x columns."""
+        return self.loose.middle // DAYS_A_WEEK * self.columns + self.loose.column
 
     @cached_property
-    def within_a_day(self) -> Flags:
-        """[rows] intervals that no midnight divides."""
-        return self.sales.ends <= np.floor(self.sales.starts) + 1
+    def plain_weeks(self) -> Floats:
+        """[weeks, columns] units of plain days. Weeks first: neighbours are then whole rows."""
+        found = np.empty((self.weeks, self.columns))
+        for part in self.parts():
+            found[:, part] = _by_week(self.sold[part])
+        return found
+
+    def weekly_units(self, loose_units: Floats) -> Floats:
+        """[weeks, columns] units, given those of the loose rows."""
+        return self.plain_weeks + self.loose_weeks(loose_units)
+
+    def loose_weeks(self, values: Floats) -> Floats:
+        """[weeks, columns] sums over loose rows."""
+        size = self.columns * self.weeks
+        return sums(self.loose_week, values, size).reshape(self.weeks, self.columns)
+
+    def weekly_exposure(self, by_day: Floats, loose_exposure: Floats) -> Floats:
+        """[weeks, columns] exposure, from [machines, days] and that of the loose rows."""
+        found = np.empty((self.weeks, self.columns))
+        narrow = by_day.astype(np.float32)
+        for part in self.parts():
+            found[:, part] = _by_week(self.plain_exposure(narrow, part))
+        return found + self.loose_weeks(loose_exposure)
+
+    def plain_exposure(self, by_day: Grid, part: slice) -> Grid:
+        """[columns of the part, days] exposure of the plain days."""
+        seen = self.seen[part]
+        exposure: Grid = seen * by_day[self.machine[part]]
+        if self._is_ever_closed:
+            # Sold although the calendar says closed: it is wrong, and the part watched is right.
+            wrong = (exposure <= 0) & (self.sold[part] > 0)
+            exposure = np.where(wrong, seen, exposure)
+        return exposure
 
     @cached_property
-    def length(self) -> Floats:
-        """[rows] days."""
-        return self.sales.ends - self.sales.starts
+    def _is_ever_closed(self) -> bool:
+        return bool((self.usual <= 0).any())
 
-    @cached_property
-    def bounds(self) -> Ints:
-        """[columns + 1] where each column's rows begin."""
-        return np.searchsorted(self.sales.column, np.arange(self.sales.columns + 1))
+    def parts(self) -> list[slice]:
+        """The columns, a few at a time."""
+        return [
+            slice(first, min(first + AT_ONCE, self.columns))
+            for first in range(0, self.columns, AT_ONCE)
+        ]
 
-    def by_column(self, rows: Floats) -> Floats:
-        """[columns] sums over each column's rows."""
-        totals = np.zeros(self.sales.columns)
-        filled = np.flatnonzero(np.diff(self.bounds))
-        if len(filled):
-            totals[filled] = np.add.reduceat(rows, self.bounds[filled])
-        return totals
-
-
-@dataclass(frozen=True, eq=False)
-class Stretches:
-    """The machines' intervals, taken apart into days. A machine day is machine * days + day.
-
-    Rows within a day lie on one machine day each. The others are gathered by machine, start and
-    end into stretches, and each stretch is taken apart into pieces, one a day it touches.
-    """
-
-    history: History
-    day_rows: Ints
-    day_cell: Ints
-    long_rows: Ints
-    stretch: Ints
-    stretches: int
-    piece_stretch: Ints
-    piece_cell: Ints
-    piece_part: Floats
-
-    @classmethod
-    def of(cls, history: History) -> Self:
-        sales, days = history.sales, history.days
-        short = history.within_a_day
-        day_rows, long_rows = np.flatnonzero(short), np.flatnonzero(~short)
-        day_cell = history.machine[sales.column[day_rows]] * days + history.middle[day_rows]
-        keys = np.stack(
-            (
-                history.machine[sales.column[long_rows]].astype(np.float64),
-                sales.starts[long_rows],
-                sales.ends[long_rows],
-            )
+    def by_machine(self, grid: Grid, weight: Floats | None = None) -> Floats:
+        """[machines, days] sums of a grid over each machine's columns, weighted by column."""
+        of_column = np.ones(self.columns) if weight is None else weight
+        member: Any = sparse.csr_array(
+            (of_column.astype(np.float32), (self.machine, np.arange(self.columns))),
+            shape=(self.machines, self.columns),
         )
-        order = np.lexsort(keys[::-1])
-        inverse = np.zeros(len(long_rows), np.int64)
-        if len(order):
-            ordered = keys[:, order]
-            new = np.concatenate(([True], (np.diff(ordered, axis=1) != 0).any(axis=0)))
-            inverse[order] = np.cumsum(new) - 1
-            machine, starts, ends = ordered[:, new]
-        else:
-            machine = starts = ends = np.zeros(0)
-        first = np.floor(starts).astype(np.int64)
-        touched = np.ceil(ends).astype(np.int64) - first
-        piece_stretch = np.repeat(np.arange(len(first)), touched)
-        since = np.arange(len(piece_stretch)) - np.repeat(np.cumsum(touched) - touched, touched)
-        day = first[piece_stretch] + since
-        part = np.minimum(ends[piece_stretch], day + 1) - np.maximum(starts[piece_stretch], day)
-        cell = machine[piece_stretch].astype(np.int64) * days + day - history.first_day
-        return cls(
-            history, day_rows, day_cell, long_rows, inverse, len(first), piece_stretch, cell, part
-        )
+        found: Floats = (member @ grid).astype(np.float64)
+        return found
 
-    def exposure(self, by_day: Floats) -> Floats:
-        """[rows] exposure of each row, from [machines, days] of each machine day."""
-        flat = by_day.ravel()
-        found = np.empty(len(self.history.sales))
-        found[self.day_rows] = flat[self.day_cell] * self.history.length[self.day_rows]
-        found[self.long_rows] = self._of_stretches(flat)[self.stretch]
-        # Sold although the calendar says closed: the calendar is wrong, and the length is right.
-        wrong = (found <= 0) & (self.history.sales.units > 0)
-        return np.where(wrong, self.history.length, found) if wrong.any() else found
 
-    def _of_stretches(self, flat: Floats) -> Floats:
-        return sums(self.piece_stretch, self.piece_part * flat[self.piece_cell], self.stretches)
+def _by_week(grid: Grid) -> Grid:
+    """[weeks, columns] of [columns, days]."""
+    columns, days = grid.shape
+    daily = grid.reshape(columns, days // DAYS_A_WEEK, DAYS_A_WEEK)
+    weekly: Grid = (daily @ np.ones(DAYS_A_WEEK, np.float32)).T
+    return weekly
 
-    def expected(self, rate: Floats) -> Floats:
-        """[machines, days] units expected on a usual day, from each column's rate.
 
-        Only of the columns that were observed, and of the part of the day that they were.
-        """
-        of_row = rate[self.history.sales.column]
-        return self._laid_out(
-            of_row[self.day_rows] * self.history.length[self.day_rows],
-            sums(self.stretch, of_row[self.long_rows], self.stretches)[self.piece_stretch]
-            * self.piece_part,
-        )
-
-    def sold(self, units: Floats, by_day: Floats) -> Floats:
-        """[machines, days] units sold; those of a stretch spread as `by_day` has it."""
-        flat = by_day.ravel()
-        weight = self.piece_part * flat[self.piece_cell]
-        whole = sums(self.piece_stretch, weight, self.stretches)
-        total = sums(self.stretch, units[self.long_rows], self.stretches)
-        a_unit = np.divide(total, whole, out=np.zeros_like(total), where=whole > 0)
-        return self._laid_out(units[self.day_rows], weight * a_unit[self.piece_stretch])
-
-    def _laid_out(self, of_day_rows: Floats, of_pieces: Floats) -> Floats:
-        size = self.history.machines * self.history.days
-        laid = sums(self.day_cell, of_day_rows, size)
-        if self.stretches:
-            laid = laid + sums(self.piece_cell, of_pieces, size)
-        return laid.reshape(self.history.machines, self.history.days)
+def _laid_out(
+    sales: IntervalSales, as_of: float, first: int, days: int
+) -> tuple[Grid, Grid, Loose]:
+    """The grids of plain days and the loose rows, from intervals in order."""
+    sold = np.zeros((sales.columns, days), np.float32)
+    seen = np.zeros_like(sold)
+    edges = np.arange(0, sales.columns + AT_ONCE, AT_ONCE)
+    bounds = np.searchsorted(sales.column, edges)
+    loose = []
+    for begin, start, end in zip(edges[:-1], bounds[:-1], bounds[1:], strict=True):
+        starts, ends = sales.starts[start:end], sales.ends[start:end]
+        units, dry = sales.units[start:end], sales.ran_dry[start:end]
+        day = starts.astype(np.int64)
+        # An empty column that sold nothing tells nothing: at least 0 would have been sold.
+        told = (ends <= as_of) & (starts >= first) & ~(dry & (units == 0))
+        plain = told & (ends <= day + 1) & ~dry
+        cell = (sales.column[start:end] - begin) * days + (day - first)
+        length = ends - starts
+        if not plain.all():
+            loose.append(start + np.flatnonzero(told & ~plain))
+            # Rows left out weigh nothing, wherever they are put.
+            cell, units, length = np.where(plain, cell, 0), units * plain, length * plain
+        height = min(AT_ONCE, sales.columns - int(begin))
+        part = slice(int(begin), int(begin) + height)
+        sold[part] = np.bincount(cell, units, height * days).reshape(height, days)
+        seen[part] = np.bincount(cell, length, height * days).reshape(height, days)
+    chosen = np.concatenate(loose) if loose else np.zeros(0, np.int64)
+    halfway = (sales.starts[chosen] + sales.ends[chosen]) / 2
+    rows = Loose(
+        sales.column[chosen],
+        sales.starts[chosen],
+        sales.ends[chosen],
+        sales.units[chosen].astype(np.float64),
+        sales.ran_dry[chosen],
+        np.floor(halfway).astype(np.int64) - first,
+    )
+    return sold, seen, rows

@@ -9,14 +9,18 @@ from . import factors, levels
 from .arrays import BadSales, Floats
 from .calendar import Calendar
 from .factors import Factors
-from .history import History, Stretches
+from .filling import fill_dry
+from .history import DAYS_A_WEEK, History
 from .model import Fitted
 from .pool import Pool, Prior, prior_of
 from .sales import IntervalSales
+from .scatter import dispersion_of
 from .settings import DEFAULT_SETTINGS, DemandSettings
+from .stretches import Stretches
 
-#: Factors need the columns' rates and rates the factors: so many times around.
-ROUNDS: Final = 3
+#: Factors need the columns' rates and rates the factors: so many times around, each time with
+#: so many steps of filling in what was not sold. After the last, factors are left alone.
+FILL_STEPS: Final = (3, 3)
 #: Half-life of sales in the means of machines and products.
 POOL_HALF_LIFE_DAYS: Final = 56.0
 
@@ -45,31 +49,37 @@ def fit(
     history = History.of(sales, calendar, as_of, settings.history_days)
     stretches = Stretches.of(history)
     products, product = np.unique(sales.product, return_inverse=True)
-    units = history.sales.units.astype(np.float64)
-    fading = 0.5 ** ((history.days - history.middle) / POOL_HALF_LIFE_DAYS)
+    weeks_ago = (history.weeks - np.arange(history.weeks)) * DAYS_A_WEEK
+    fading = 0.5 ** (weeks_ago / POOL_HALF_LIFE_DAYS)
     shared = Factors.none(history)
+    units = history.loose.units
     dispersion: Floats = np.ones(sales.columns)
     pooled = 1.0
-    for around in range(ROUNDS + 1):
-        exposure = stretches.exposure(shared.by_day(history))
+    for around, steps in enumerate(FILL_STEPS, start=1):
+        by_day = shared.by_day(history)
+        exposure = stretches.exposure(by_day)
+        weekly = history.weekly_exposure(by_day, exposure)
         prior = prior_of(
-            history.by_column(units * fading),
-            history.by_column(exposure * fading),
+            fading @ history.weekly_units(units),
+            fading @ weekly,
             history.machine,
             product,
             dispersion,
             settings.pool_worth_sales,
         )
-        units = levels.fill_dry(history, exposure, prior.mean, prior.shape, dispersion, units)
-        dispersion, pooled = levels.dispersion_of(
-            history, units, exposure, settings.dispersion_worth
+        units = fill_dry(
+            history, weekly, exposure, prior.mean, prior.shape, dispersion, units, steps
         )
-        if around < ROUNDS:
-            rate = (history.by_column(units) + prior.shape) / (
-                history.by_column(exposure) + prior.shape / prior.mean
+        sold = history.weekly_units(units)
+        dispersion, pooled = dispersion_of(history, sold, weekly, settings.dispersion_worth)
+        if around < len(FILL_STEPS):
+            rate = (sold.sum(axis=0) + prior.shape) / (
+                weekly.sum(axis=0) + prior.shape / prior.mean
             )
             shared = factors.learn(stretches, units, rate, shared, settings)
-    found = levels.learn(history, units, exposure, prior.mean, prior.shape, dispersion, settings)
+    found = levels.learn(
+        history, by_day, units, exposure, prior.mean, prior.shape, dispersion, settings
+    )
     one = np.ones(sales.columns)
     return Fit(
         Fitted(

@@ -1,0 +1,95 @@
+"""Loose intervals taken apart into machine days, to learn what all columns of a machine share.
+
+Columns of a machine share their intervals. Gathered by machine, start and end, the rows become an
+order of magnitude fewer stretches, and each stretch is taken apart into pieces, one a day that it
+touches. A machine day is numbered machine x days + day.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Self
+
+import numpy as np
+
+from .arrays import Floats, Ints, sums
+from .history import History
+
+
+@dataclass(frozen=True, eq=False)
+class Stretches:
+    """stretch: of each loose row. Of each piece its stretch, machine day, and part of the day."""
+
+    history: History
+    stretch: Ints
+    stretches: int
+    piece_stretch: Ints
+    piece_cell: Ints
+    piece_part: Floats
+
+    @classmethod
+    def of(cls, history: History) -> Self:
+        loose = history.loose
+        machine = history.machine[loose.column]
+        order = np.lexsort((loose.ends, loose.starts, machine))
+        inverse = np.zeros(len(loose), np.int64)
+        ordered = [one[order] for one in (machine, loose.starts, loose.ends)]
+        new = np.ones(len(order), bool)
+        new[1:] = np.any([one[1:] != one[:-1] for one in ordered], axis=0)
+        inverse[order] = np.cumsum(new) - 1
+        machine, starts, ends = (
+            machine[order][new],
+            loose.starts[order][new],
+            loose.ends[order][new],
+        )
+        first = np.floor(starts).astype(np.int64)
+        touched = np.ceil(ends).astype(np.int64) - first
+        piece_stretch = np.repeat(np.arange(len(first)), touched)
+        since = np.arange(len(piece_stretch)) - np.repeat(np.cumsum(touched) - touched, touched)
+        day = first[piece_stretch] + since
+        part = np.minimum(ends[piece_stretch], day + 1) - np.maximum(starts[piece_stretch], day)
+        cell = machine[piece_stretch] * history.days + day - history.first_day
+        return cls(history, inverse, len(first), piece_stretch, cell, part)
+
+    @property
+    def guessed(self) -> bool:
+        """Some stretch is of several days, so that its days are guessed."""
+        return len(self.piece_stretch) > self.stretches
+
+    @cached_property
+    def plain_sold(self) -> Floats:
+        """[machines, days] units of plain days."""
+        return self.history.by_machine(self.history.sold)
+
+    def exposure(self, by_day: Floats) -> Floats:
+        """[loose] exposure of each row, from [machines, days] of each machine day."""
+        loose = self.history.loose
+        found = self._whole(by_day)[self.stretch]
+        wrong = (found <= 0) & (loose.units > 0)
+        # Sold although the calendar says closed: it is wrong, and the length is right.
+        return np.where(wrong, loose.ends - loose.starts, found)
+
+    def _whole(self, by_day: Floats) -> Floats:
+        weight = self.piece_part * by_day.ravel()[self.piece_cell]
+        return sums(self.piece_stretch, weight, self.stretches)
+
+    def expected(self, rate: Floats) -> Floats:
+        """[machines, days] units expected on a usual day, from each column's rate.
+
+        Only of the columns that were watched, and of the part of the day that they were.
+        """
+        of_stretch = sums(self.stretch, rate[self.history.loose.column], self.stretches)
+        return self.history.by_machine(self.history.seen, rate) + self._by_day(
+            of_stretch[self.piece_stretch] * self.piece_part
+        )
+
+    def sold(self, loose_units: Floats, by_day: Floats) -> Floats:
+        """[machines, days] units sold; those of a stretch spread as `by_day` has it."""
+        whole = self._whole(by_day)
+        total = sums(self.stretch, loose_units, self.stretches)
+        a_unit = np.divide(total, whole, out=np.zeros_like(total), where=whole > 0)
+        weight = self.piece_part * by_day.ravel()[self.piece_cell]
+        return self.plain_sold + self._by_day(weight * a_unit[self.piece_stretch])
+
+    def _by_day(self, of_pieces: Floats) -> Floats:
+        shape = (self.history.machines, self.history.days)
+        return sums(self.piece_cell, of_pieces, shape[0] * shape[1]).reshape(shape)
