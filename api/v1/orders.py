@@ -12,6 +12,7 @@ from api.doors import Doors, gives, writes
 from api.exports import Exporting, exports
 from api.filters import Id, Word
 from api.shapes import Money, Ref, RowShape, Shape
+from fleet.demand.actions import buying
 from fleet.inventory import tables
 from fleet.inventory.actions import orders
 from fleet.inventory.models import OrderLine, PurchaseOrder, StockPlace, Supplier
@@ -93,6 +94,45 @@ class CancelIn(Shape):
     reason = serializers.CharField(max_length=300)
 
 
+class SuggestedIn(Shape):
+    supplier = Ref(queryset=Supplier.objects.all())
+    place = Ref(queryset=WAREHOUSES)
+
+
+class WhyOut(serializers.Serializer):
+    code = serializers.CharField()
+    text = serializers.CharField()
+
+
+class SuggestionOut(serializers.Serializer):
+    """Units unless a name says otherwise; costs in minor units, of one unit over one review."""
+
+    product = serializers.IntegerField()
+    product_name = serializers.CharField()
+    rule = serializers.ChoiceField(
+        choices=[("base_stock", "base stock"), ("s_S", "(s, S)"), ("none", "no demand")]
+    )
+    columns = serializers.IntegerField(help_text="That sell it, of the machines served from here.")
+    lead_time_days = serializers.IntegerField()
+    review_days = serializers.IntegerField()
+    mean = serializers.FloatField(help_text="Expected demand over lead time and review.")
+    spread = serializers.FloatField(help_text="One standard deviation of it.")
+    reorder_at = serializers.IntegerField(help_text="s: order at this many or fewer.")
+    up_to = serializers.IntegerField(help_text="S: order up to so many.")
+    on_hand = serializers.IntegerField()
+    on_trucks = serializers.IntegerField()
+    on_order = serializers.IntegerField()
+    position = serializers.IntegerField(help_text="Held and on order.")
+    left_cost_minor = serializers.FloatField()
+    short_cost_minor = serializers.FloatField()
+    chance_enough = serializers.FloatField(help_text="That S lasts for lead time and review.")
+    units_per_case = serializers.IntegerField()
+    minimum_cases = serializers.IntegerField()
+    cases = serializers.IntegerField(help_text="Suggested; 0: nothing yet.")
+    units = serializers.IntegerField()
+    reasons = WhyOut(many=True)
+
+
 class OrderFilter(FilterSet):
     state = Word(of=PurchaseOrder.State)
     supplier = Id()
@@ -124,6 +164,27 @@ class Orders(Exporting, Doors):
         lines = [orders.Wanted(**one) for one in given.pop("lines")]
         made = orders.draft(lines=lines, actor=self.person, now=self.now, **given)
         return self.created(OrderOut, told(gates.order_for(self.person, made.pk)))
+
+    @gives(SuggestionOut, many=True, query=SuggestedIn, summary="What to order, with its figures")
+    @action(detail=False)
+    def suggestions(self, request: Request, asked: dict[str, Any]) -> Response:
+        found = buying.suggest(now=self.now, **asked)
+        return Response(self.shown(SuggestionOut, found, many=True))
+
+    @writes(
+        SuggestedIn,
+        OrderOut,
+        status=201,
+        tagged=True,
+        key="required",
+        summary="Draft an order of all that is suggested",
+    )
+    @action(detail=False, methods=["post"])
+    def suggested(self, request: Request, given: dict[str, Any]) -> Response:
+        made = buying.draft_suggested(actor=self.person, now=self.now, **given)
+        address = self.reverse_action("detail", args=[made.pk])
+        row = told(gates.order_for(self.person, made.pk))
+        return self.answer(OrderOut, row, status=201, location=address)
 
     @writes(
         OrderChange,

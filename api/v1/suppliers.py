@@ -21,7 +21,17 @@ from people.exports import Table
 from people.models import Business
 
 OF_THE_SUPPLIER = (
-    *("name", "account", "contact", "phone", "email", "review_days", "notes", "active"),
+    *(
+        "name",
+        "account",
+        "contact",
+        "phone",
+        "email",
+        "review_days",
+        "line_cost",
+        "notes",
+        "active",
+    ),
 )
 OF_THE_ITEM = (
     *("code", "units_per_case", "case_cost", "lead_time_days", "minimum_cases"),
@@ -52,12 +62,16 @@ class ItemPut(RowShape):
 
 
 class SupplierIn(RowShape):
+    line_cost = Money(required=False, min_value=0)
+
     class Meta:
         model = Supplier
         fields = OF_THE_SUPPLIER
 
 
 class SupplierLine(RowShape):
+    line_cost = Money()
+
     class Meta:
         model = Supplier
         fields = ("id", *OF_THE_SUPPLIER, "updated_at")

@@ -98,6 +98,19 @@ def test_an_order_from_draft_to_receipt(
     assert gone.json()["state"] == "cancelled"
 
 
+def test_suggestions_come_with_their_figures(
+    shop: Shop, as_owner: Caller, refused: Refused
+) -> None:
+    asked = {"supplier": shop.supplier.pk, "place": shop.warehouse.pk}
+    found = as_owner.get("/orders/suggestions", asked).json()
+    assert [(one["product_name"], one["rule"], one["cases"]) for one in found] == [
+        ("Cola", "none", 0),
+        ("Tea", "none", 0),
+    ]
+    assert found[0]["reasons"][0]["code"] == "no_demand"
+    refused(as_owner.post("/orders/suggested", asked, key="s1"), 422, "nothing_to_order")
+
+
 def test_what_is_wrong_is_told_by_its_place(shop: Shop, as_owner: Caller, refused: Refused) -> None:
     lemon = shop.world.product("Lemon", shop.cola.package, cost=None)
     body = {

@@ -92,6 +92,7 @@ def test_what_must_not_happen_twice_needs_a_key() -> None:
         "/stock-movements/{id}/correct",
         "/stock-counts",
         "/orders",
+        "/orders/suggested",
         "/orders/{id}/place",
         "/orders/{id}/cancel",
         "/receipts",

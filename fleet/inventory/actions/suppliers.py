@@ -22,6 +22,8 @@ def save_supplier(
 
     Raises Unacceptable.
     """
+    if changes.get("line_cost") is not None:
+        require_money(changes["line_cost"], "line_cost")
     verb = "add supplier" if supplier is None else "change supplier"
     saved = rows.put(supplier or Supplier(), changes, actor=actor, verb=verb, now=now)
     place = StockPlace.objects.filter(supplier=saved).first()

@@ -29,6 +29,11 @@ class Supplier(models.Model):
         validators=[MinValueValidator(1)],
         help_text="How often an order to them is thought about.",
     )
+    line_cost = money(
+        default=Decimal(0),
+        help_text="What one more line of an order costs to receive and put away. 0: each order "
+        "tops up; above 0, small amounts wait until they are worth a line.",
+    )
     notes = models.TextField(blank=True)
     active = models.BooleanField("still bought from", default=True)
     updated_at = models.DateTimeField(auto_now=True)
@@ -36,7 +41,8 @@ class Supplier(models.Model):
     class Meta:
         ordering = ["name", "pk"]
         constraints = [
-            models.CheckConstraint(condition=Q(review_days__gte=1), name="supplier_review_days")
+            models.CheckConstraint(condition=Q(review_days__gte=1), name="supplier_review_days"),
+            models.CheckConstraint(condition=Q(line_cost__gte=0), name="supplier_line_cost"),
         ]
 
     def __str__(self) -> str:

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from django.db.models import Count, F, Max, Min, Prefetch, Q, QuerySet, Sum
 
-from ..models import Movement, MovementLine, StockLevel, StockPlace
+from ..models import Movement, MovementLine, StockLevel, StockPlace, Supplier
 
 KEPT_BY_HAND = (StockPlace.Kind.WAREHOUSE, StockPlace.Kind.TRUCK)
 """Places that somebody loads, unloads and counts; a column is kept by visits."""
@@ -84,3 +84,12 @@ def lines_listed() -> "QuerySet[MovementLine]":
 def touching(place: StockPlace) -> Q:
     """Movements that brought something to a place or took it away."""
     return Q(lines__from_place=place) | Q(lines__to_place=place)
+
+
+def suppliers_listed() -> "QuerySet[Supplier]":
+    """Suppliers with how many products they sell and how many orders to them are open."""
+    open_ones = Q(orders__state__in=["draft", "placed"])
+    return Supplier.objects.annotate(
+        sells=Count("items", distinct=True),
+        open_orders=Count("orders", distinct=True, filter=open_ones),
+    ).order_by("-active", "name", "pk")
