@@ -117,7 +117,9 @@ def correct(
         if key is not None and earlier.key == key:
             return earlier
         raise Unable(f"{movement} was taken back already", code="already_corrected")
-    if movement.reason in (Movement.Reason.COUNT, Movement.Reason.SALE):
+    follows = movement.reason in (Movement.Reason.COUNT, Movement.Reason.SALE)
+    # The first count of a place is its first record.
+    if follows or movement.counts.exists():
         raise Unable(
             f"{movement} follows from counts and reads; count again instead", code="count_again"
         )
