@@ -91,6 +91,10 @@ class HalfArrays:
             inward=inward,
         )
 
+    def taken(self, rows: Ints) -> HalfArrays:
+        """Those of some rows."""
+        return HalfArrays(**{name: getattr(self, name)[rows] for name in self.__slots__})
+
     @property
     def present(self) -> Flags:
         return self.notches > 0
@@ -121,6 +125,28 @@ class StackArrays:
             front=HalfArrays.of([one.front for one in positions]),
             rear=HalfArrays.of([one.rear for one in positions]),
         )
+
+    def alike_along(self) -> tuple[StackArrays, Ints]:
+        """One stack of each kind of rails and depths, and for every stack the place of its like.
+
+        A fleet has thousands of columns and a few kinds of them: what does not ask for width and
+        height is worked out once a kind.
+        """
+        halves = [
+            np.column_stack([half.depth_mm, half.notches, half.inward, half.at_mm])
+            for half in (self.front, self.rear)
+        ]
+        rows = np.nan_to_num(np.column_stack([self.greatest_deep, *halves]), nan=-np.inf)
+        _, first, like = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+        kinds = StackArrays(
+            width_mm=self.width_mm[first],
+            height_mm=self.height_mm[first],
+            greatest_deep=self.greatest_deep[first],
+            cradle_units=self.cradle_units[first],
+            front=self.front.taken(first),
+            rear=self.rear.taken(first),
+        )
+        return kinds, like.reshape(-1)
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,8 +123,21 @@ def where_each_fits(
 ) -> Ints:
     """Units that each column would hold of each package, (columns, packages); 0: does not fit."""
     units = np.zeros((columns.count, len(packages)), np.int64)
-    for place, package in enumerate(packages):
-        units[:, place] = where_it_fits(columns, package, rules).capacity
+    stacks, spirals = columns.stacks, columns.spirals
+    halves = stacks.front.present.astype(np.int64) + stacks.rear.present
+    kinds, like = stacks.alike_along() if columns.stack_rows.size else (stacks, columns.stack_rows)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for place, package in enumerate(packages):
+            one = PackageArrays.of([package])
+            if columns.stack_rows.size and package.kind is not PackageKind.BAG:
+                along = _along(kinds, one, rules)
+                deep = np.where(along.chosen & ~np.isnan(one["length_mm"]), along.deep, 0)[like]
+                known, refused, _, layers = _across(stacks, one, rules)
+                held = (layers + stacks.cradle_units) * deep * halves
+                units[columns.stack_rows, place] = np.where(known & ~refused, held, 0)
+            if columns.spiral_rows.size:
+                held = _spirals(spirals, one, rules, 1).capacity
+                units[columns.spiral_rows, place] = held
     return units
 
 
@@ -140,16 +153,33 @@ class _Placed:
     caution: Flags
 
 
-def _stacks(
-    stacks: StackArrays, boards: BoardArrays, packages: PackageArrays, rules: Rules
-) -> Answers:
+@dataclass(frozen=True, slots=True)
+class _Along:
+    """How deep the products lie between the rails; where not `chosen`, `deep` is 0."""
+
+    chosen: Flags
+    unknown: Flags
+    caution: Flags
+    deep: Ints
+    front_notch: Ints
+    rear_notch: Ints
+    front_play_mm: Floats
+    rear_play_mm: Floats
+
+
+def _along(stacks: StackArrays, packages: PackageArrays, rules: Rules) -> _Along:
     count = max(stacks.width_mm.size, packages.kind.size)
     length = packages["length_mm"]
-    across_known, across_refused, across_caution, layers = _across(stacks, packages, rules)
-    found = Answers.blank(count, boards.deep.shape[1])
-    chosen = np.zeros(count, bool)
-    unknown = np.zeros(count, bool)
-    caution = np.zeros(count, bool)
+    found = _Along(
+        chosen=np.zeros(count, bool),
+        unknown=np.zeros(count, bool),
+        caution=np.zeros(count, bool),
+        deep=np.zeros(count, np.int64),
+        front_notch=np.full(count, NO_NOTCH),
+        rear_notch=np.full(count, NO_NOTCH),
+        front_play_mm=np.full(count, np.nan),
+        rear_play_mm=np.full(count, np.nan),
+    )
     for deep in range(int(stacks.greatest_deep.max()), 0, -1):
         front = _half(stacks.front, packages, deep, is_front=True, rules=rules)
         rear = _half(stacks.rear, packages, deep, is_front=False, rules=rules)
@@ -157,9 +187,9 @@ def _stacks(
         for half in (stacks.front, stacks.rear):
             lies = lies & (~half.present | (deep * length <= half.depth_mm + SAME_MM))
         held = (front.held | ~stacks.front.present) & (rear.held | ~stacks.rear.present)
-        take = lies & held & ~chosen
-        unknown |= lies & (front.unknown | rear.unknown) & ~front.failed & ~rear.failed
-        chosen |= take
+        take = lies & held & ~found.chosen
+        found.unknown[:] |= lies & (front.unknown | rear.unknown) & ~front.failed & ~rear.failed
+        found.chosen[:] |= take
         found.deep[take] = deep
         for placed, notches, plays in (
             (front, found.front_notch, found.front_play_mm),
@@ -168,16 +198,29 @@ def _stacks(
             take_half = take & placed.held
             notches[take_half] = np.broadcast_to(placed.notch, count)[take_half]
             plays[take_half] = np.broadcast_to(placed.play_mm, count)[take_half]
-        caution |= take & (front.caution | rear.caution)
+        found.caution[:] |= take & (front.caution | rear.caution)
+    return found
+
+
+def _stacks(
+    stacks: StackArrays, boards: BoardArrays, packages: PackageArrays, rules: Rules
+) -> Answers:
+    count = max(stacks.width_mm.size, packages.kind.size)
+    length = packages["length_mm"]
+    across_known, across_refused, across_caution, layers = _across(stacks, packages, rules)
+    found = Answers.blank(count, boards.deep.shape[1])
+    along = _along(stacks, packages, rules)
+    for name in ("deep", "front_notch", "rear_notch", "front_play_mm", "rear_play_mm"):
+        getattr(found, name)[:] = getattr(along, name)
     measured = across_known & ~np.isnan(length)
     refused = (
         across_refused
         | packages.is_kind(PackageKind.BAG)
-        | (~np.isnan(length) & ~chosen & ~unknown)
+        | (~np.isnan(length) & ~along.chosen & ~along.unknown)
     )
-    fits = measured & chosen & ~refused
+    fits = measured & along.chosen & ~refused
     risks, program, near = _programs(boards, found.deep, rules)
-    caution |= across_caution | (program == NO_PROGRAM) | near
+    caution = along.caution | across_caution | (program == NO_PROGRAM) | near
     found.verdict[:] = np.where(
         refused, _DOES_NOT, np.where(fits, np.where(caution, _CAUTION, _FITS), _CANNOT_TELL)
     )

@@ -14,6 +14,7 @@ from fleet.compute.fleetwide import (
     VERDICTS,
     Answers,
     what_fits,
+    where_each_fits,
     where_it_fits,
 )
 from fleet.compute.packages import Package, PackageKind
@@ -87,6 +88,22 @@ def test_every_package_answers_as_it_would_alone(position, board, many, rules):
         assert_same(answers, row, fit(position, package, board, rules), board)
 
 
+@settings(max_examples=50, deadline=None)
+@given(
+    st.lists(st.tuples(st.one_of(stacks(), spirals()), boards()), min_size=1, max_size=5),
+    st.lists(packages(), min_size=1, max_size=4),
+    rule_sets(),
+)
+def test_every_column_and_package_hold_what_they_would_alone(columns, many, rules):
+    # Twice over, so that there are columns alike.
+    units = where_each_fits(Columns.of(columns + columns), many, rules)
+
+    for row, (position, board) in enumerate(columns + columns):
+        for place, package in enumerate(many):
+            one = fit(position, package, board, rules)
+            assert units[row, place] == (one.capacity.units if one.capacity else 0)
+
+
 def test_named_columns_answer_as_they_would_alone():
     columns = [(BOTH, BOARD), (SPIRAL, BOARD), (FRONT, BOARD)]
     for package in (CAN, BOTTLE, BAG):
@@ -158,3 +175,5 @@ def a_package(dice: Random) -> Package:
 def test_no_columns_and_no_packages_give_no_answers():
     assert where_it_fits(Columns.of([]), CAN).verdict.size == 0
     assert what_fits(BOTH, BOARD, []).verdict.size == 0
+    assert where_each_fits(Columns.of([]), [CAN]).shape == (0, 1)
+    assert where_each_fits(Columns.of([(BOTH, BOARD)]), []).shape == (1, 0)
