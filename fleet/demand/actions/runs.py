@@ -200,9 +200,10 @@ def _of_the_night(day: Any) -> FitRun | None:
 
 def _free(now: datetime) -> "QuerySet[FitChunk]":
     silent = Q(state=FitChunk.State.TAKEN, heard_at__lt=now - SILENT_FOR)
-    return FitChunk.objects.filter(
-        Q(state=FitChunk.State.WAITING) | silent, run__state=FitRun.State.RUNNING
-    )
+    # Without a join: an update would then look for its rows in a subquery, which a second worker
+    # that waited for the first does not ask again, so that both would take the part.
+    running = FitRun.objects.filter(state=FitRun.State.RUNNING)
+    return FitChunk.objects.filter(Q(state=FitChunk.State.WAITING) | silent, run__in=running)
 
 
 def _own(chunk: FitChunk) -> "QuerySet[FitChunk]":
