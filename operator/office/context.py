@@ -19,6 +19,7 @@ NAV = (
     ("Changeovers", "changeovers", False),
     ("Reads", "reads", False),
     ("Demand", "fits", False),
+    ("Stock", "stock", False),
     ("Products", "products", True),
     ("Packages", "packages", True),
     ("Kinds", "kinds", True),

@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
 
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
+from people.exports import Format, Table, as_file
 from people.models import Person
 from people.refused import in_words
 
@@ -77,6 +78,12 @@ def tell(form: forms.BaseForm, error: Unable) -> None:
         form.add_error(next((one for one in asked if one in form.fields), None), message)
     if not fields:
         form.add_error(None, forms.ValidationError(error.message, code=error.code))
+
+
+def sent_as_file(request: HttpRequest, table: Table) -> HttpResponse:
+    """A table as the file that `?as=` names; CSV unless it says otherwise. Raises Unacceptable."""
+    file = as_file(table, request.GET.get("as", Format.CSV))
+    return HttpResponse(file.content, content_type=file.media_type, headers=file.headers)
 
 
 def desk_of(request: HttpRequest) -> str:

@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Generic, TypeVar
 
-from django.db.models import Model, QuerySet
+from django.db.models import Model, Q, QuerySet
 from django.http import QueryDict
+from django.utils.dateparse import parse_datetime
 
 Row = TypeVar("Row", bound=Model)
 SIZE = 50
+LAST = 2**63 - 1  # of a bigint
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,40 @@ def page_of(rows: "QuerySet[Row]", asked: QueryDict, *, key: str, size: int = SI
         after=_key(shown[-1], key) if len(found) > size else None,
         before=_key(shown[0], key) if after and shown else None,
     )
+
+
+@dataclass(frozen=True)
+class Latest(Generic[Row]):
+    """Rows from the latest on, and what to ask the older ones by; None where there are none."""
+
+    rows: Sequence[Row]
+    older: str | None
+    is_first: bool
+
+
+def latest_of(
+    rows: "QuerySet[Row]", asked: QueryDict, *, moment: str, size: int = SIZE
+) -> Latest[Row]:
+    """The page that `?older=` names, of rows by a moment and their key, the latest first."""
+    told, _, key = asked.get("older", "").partition("~")
+    at = _moment(told) if key.isascii() and key.isdecimal() else None
+    if at is not None:
+        same = Q(**{moment: at, "pk__lt": min(int(key[:20]), LAST)})
+        rows = rows.filter(Q(**{f"{moment}__lt": at}) | same)
+    found = list(rows.order_by(f"-{moment}", "-pk")[: size + 1])
+    shown = found[:size]
+    more = len(found) > size
+    older = f"{getattr(shown[-1], moment).isoformat()}~{shown[-1].pk}" if more else None
+    return Latest(shown, older, is_first=at is None)
+
+
+def _moment(told: str) -> datetime | None:
+    """The moment that an address tells; None for what is none, which shows the latest."""
+    try:
+        found = parse_datetime(told.replace(" ", "+"))
+    except ValueError:
+        return None
+    return found if found is not None and found.tzinfo is not None else None
 
 
 def _key(row: Model, key: str) -> str:

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from .doors import door
+from .stock_urls import paths as _stock
 from .views import (
     account,
     changeovers,
@@ -118,5 +119,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_changeovers,
     *_reads,
     *_demand,
+    *_stock,
     *_measures,
 ]
