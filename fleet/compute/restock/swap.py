@@ -104,7 +104,7 @@ def what_if(machine: Machine, after: Arrangement, before: Arrangement | None = N
     return _compared(Worths(machine), start, after)
 
 
-def suggest(machine: Machine, *, seconds: float = 10.0) -> Suggestion:
+def suggest(machine: Machine, *, seconds: float = 60.0) -> Suggestion:
     """Which product should leave which column for which, only where `capacity` says it fits."""
     # Of arrangements that earn the same the solver's choice hangs on the order of its question.
     ordered, columns, products = machine.in_order()
