@@ -13,9 +13,11 @@ from fleet.compute.columns import Floats, Ints
 from fleet.compute.restock.distributions import as_pmf
 from fleet.compute.units import BadMeasure
 
-#: Halvings of the span in which the tilt is sought: to far less than a thousandth of a unit.
-_HALVINGS = 40
+#: A factor of e to this power from unit to unit puts all on one end; steps that find any factor.
 _STEEPEST = 40.0
+_STEPS = 60
+#: Means nearer than this are the same.
+_SAME_UNITS = 1e-6
 
 
 def counted(units: ArrayLike, most: int) -> Floats:
@@ -39,26 +41,47 @@ def between(expected: ArrayLike, low: ArrayLike, high: ArrayLike, most: int) -> 
         row = int(np.argmax(bottom > top))
         raise BadMeasure(f"low.{row}", f"{bottom[row]} is more than the high of {top[row]}")
     mean = np.clip(np.atleast_1d(np.asarray(expected, dtype=np.float64)), bottom, top)
-    span = (top - bottom).astype(np.float64)
-    part = np.divide(mean - bottom, span, out=np.full(span.shape, 0.5), where=span > 0)
-    at = np.arange(most + 1)[np.newaxis, :]
-    within = (at >= bottom[:, np.newaxis]) & (at <= top[:, np.newaxis])
-    place = (at - bottom[:, np.newaxis]) / np.maximum(span, 1)[:, np.newaxis]
+    pmf = np.zeros((mean.size, most + 1))
+    rows, span = np.arange(mean.size), top - bottom
+    pmf[rows, bottom] = 1
+    unsure = np.flatnonzero(span)
+    if unsure.size:
+        chances = _leaning(mean[unsure] - bottom[unsure], span[unsure])
+        at = bottom[unsure, np.newaxis] + np.arange(chances.shape[1])
+        within = at <= top[unsure, np.newaxis]
+        pmf[unsure, bottom[unsure]] = 0
+        pmf[np.broadcast_to(unsure[:, np.newaxis], at.shape)[within], at[within]] = chances[within]
+    return pmf
 
-    def tilted(steepness: Floats) -> Floats:
-        power = steepness[:, np.newaxis] * (place - (steepness > 0)[:, np.newaxis])
-        weight = np.where(within, np.exp(np.minimum(power, 0)), 0)
-        chances: Floats = weight / weight.sum(axis=1, keepdims=True)
-        return chances
 
-    least = np.full(mean.shape, -_STEEPEST) * np.maximum(span, 1)
-    most_steep = -least
-    for _ in range(_HALVINGS):
-        middle = (least + most_steep) / 2
-        low_mean = (tilted(middle) * place).sum(axis=1) < part
-        least = np.where(low_mean, middle, least)
-        most_steep = np.where(low_mean, most_steep, middle)
-    return tilted((least + most_steep) / 2)
+def _leaning(mean: Floats, span: Ints) -> Floats:
+    """Distributions on 0 ... span (N,) of these means, (N, most span + 1): chances are in the ratio
+    of one factor from unit to unit. Newton's method, halving where it would leave its bounds."""
+    at = np.arange(int(span.max()) + 1, dtype=np.float64)[np.newaxis, :]
+    within = at <= span[:, np.newaxis]
+    low, high = np.full(mean.shape, -_STEEPEST), np.full(mean.shape, _STEEPEST)
+    lean = np.zeros(mean.shape)
+    found = np.empty(within.shape)
+    left = np.arange(mean.size)
+    for _ in range(_STEPS):
+        # Reckoned from the end it leans to, so that no power overflows.
+        top = np.where(lean[left] > 0, span[left], 0)[:, np.newaxis]
+        weight = np.where(
+            within[left], np.exp(np.minimum(lean[left, np.newaxis] * (at - top), 0)), 0
+        )
+        found[left] = weight / weight.sum(axis=1, keepdims=True)
+        reached = (found[left] * at).sum(axis=1)
+        spread = (found[left] * at * at).sum(axis=1) - reached * reached
+        short = reached < mean[left]
+        low[left] = np.where(short, lean[left], low[left])
+        high[left] = np.where(short, high[left], lean[left])
+        next_ = lean[left] + (mean[left] - reached) / np.maximum(spread, 1e-12)
+        outside = (next_ <= low[left]) | (next_ >= high[left])
+        lean[left] = np.where(outside, (low[left] + high[left]) / 2, next_)
+        left = left[np.abs(reached - mean[left]) > _SAME_UNITS]
+        if not left.size:
+            break
+    return found
 
 
 def after_sales(stock: ArrayLike, sold: ArrayLike) -> Floats:
