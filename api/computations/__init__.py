@@ -9,7 +9,8 @@ from .demand import DEMAND
 from .fit import FIT, FitQuestion
 from .restock import RESTOCK
 from .runs import RUNS
+from .swap import SWAP
 
-COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RESTOCK, RUNS)}
+COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS)}
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]
