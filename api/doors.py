@@ -95,9 +95,9 @@ def writes(
 
     `given` is the shape of the body; the handler gets it validated as `given`. `key` says whether
     an Idempotency-Key is "required", "optional", "none" (for answers that must not be kept, and
-    for doors that are not atomic) or "own" (required, and the action itself remembers it).
-    `described` describes a body that the handler reads itself; `public` says that nobody needs to
-    have signed in, which is the policy's to allow.
+    for doors that are not atomic) or "own" (required; the action remembers it itself, in a
+    transaction of its own). `described` describes a body that the handler reads itself; `public`
+    says that nobody needs to have signed in, which is the policy's to allow.
     """
 
     def declare(handler: Handler) -> Handler:
@@ -116,10 +116,10 @@ def writes(
                     kwargs["given"] = shape.validated_data
                 return handler(self, request, *args, **kwargs)
 
-            if not atomic:
+            if not atomic or key == "own":
                 return write()
             with transaction.atomic():
-                if key in {"none", "own"}:
+                if key == "none":
                     return write()
                 return idempotency.once(
                     request, required=key == "required", now=self.now, write=write

@@ -125,6 +125,28 @@ class Ref(serializers.PrimaryKeyRelatedField):
         return value
 
 
+class ListedRef(Ref):
+    """Another row by its id, in the items of a list of the body: one query for all of them."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        found = None if isinstance(data, bool) else self._fetched.get(data)
+        # What is not there, or is no id at all, is refused as any other.
+        return super().to_internal_value(data) if found is None else found
+
+    @cached_property
+    def _fetched(self) -> dict[Any, Any]:
+        items: Any = self.parent.parent
+        given = items.get_value(self.root.initial_data)
+        keys = {
+            one.get(self.field_name)
+            for one in (given if isinstance(given, list) else ())
+            if isinstance(one, dict) and type(one.get(self.field_name)) is int
+        }
+        rows = self.get_queryset()
+        wanted = {key for key in keys if 0 < key < 2**63}
+        return {} if rows is None or not wanted else rows.in_bulk(wanted)
+
+
 class Choice(serializers.ChoiceField):
     """A word out of a closed list, which a refusal tells."""
 

@@ -5,7 +5,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from api.shapes import Choice, Moment, Money, Ref, RowShape, Shape
+from api.shapes import Choice, ListedRef, Moment, Money, Ref, RowShape, Shape
 from fleet.inventory.models import Lot, Movement
 from fleet.machines.models import Changeover, Column, Product
 from fleet.sales.models import AuditRead
@@ -45,7 +45,7 @@ class ReadIn(ActIn):
 
 
 class CountedIn(Shape):
-    column = Ref(queryset=Columns)
+    column = ListedRef(queryset=Columns)
     count = serializers.IntegerField(min_value=0, max_value=MOST_UNITS)
 
 
@@ -54,10 +54,10 @@ class RoadCountIn(ActIn):
 
 
 class FilledIn(Shape):
-    column = Ref(queryset=Columns)
-    product = Ref(queryset=Product.objects.all())
+    column = ListedRef(queryset=Columns)
+    product = ListedRef(queryset=Product.objects.all())
     quantity = serializers.IntegerField(min_value=1, max_value=MOST_UNITS)
-    lot = Ref(
+    lot = ListedRef(
         queryset=Lot.objects.all(),
         required=False,
         allow_null=True,
@@ -108,16 +108,18 @@ class SkipIn(ActIn):
 
 
 class PickedIn(Shape):
-    line = Ref(queryset=LoadLine.objects.select_related("product"))
+    line = ListedRef(queryset=LoadLine.objects.select_related("product"))
     picked = serializers.IntegerField(min_value=0, max_value=MOST_UNITS)
-    substitute = Ref(queryset=Product.objects.all(), required=False, allow_null=True, default=None)
+    substitute = ListedRef(
+        queryset=Product.objects.all(), required=False, allow_null=True, default=None
+    )
     substituted = serializers.IntegerField(
         required=False, default=0, min_value=0, max_value=MOST_UNITS
     )
 
 
 class ExtraIn(Shape):
-    product = Ref(queryset=Product.objects.all())
+    product = ListedRef(queryset=Product.objects.all())
     quantity = serializers.IntegerField(min_value=1, max_value=MOST_UNITS)
 
 
@@ -127,9 +129,9 @@ class PickIn(ActIn):
 
 
 class OnTruckIn(Shape):
-    product = Ref(queryset=Product.objects.all())
+    product = ListedRef(queryset=Product.objects.all())
     count = serializers.IntegerField(min_value=0, max_value=MOST_UNITS)
-    lot = Ref(queryset=Lot.objects.all(), required=False, allow_null=True, default=None)
+    lot = ListedRef(queryset=Lot.objects.all(), required=False, allow_null=True, default=None)
 
 
 class EndIn(ActIn):

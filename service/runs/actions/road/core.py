@@ -25,6 +25,8 @@ from .answers import about
 from .errors import KeyReused, RunEnded, RunNotAgreed, RunNotStarted
 
 LONGEST_KEY = 200
+NEVER_OFF = timedelta(minutes=1)
+"""What no setting calls a clock that is off."""
 AT_ONE_MOMENT = ("pick", "start", "arrive", "read", "count", "remove", "change_over", "fill")
 """In what order the stock moves of acts that a device gives one and the same moment."""
 
@@ -102,15 +104,9 @@ def once(
         if earlier.digest != digest:
             raise KeyReused(sent.key)
         return Answer(earlier, earlier.result, replayed=True)
-    # Everything of a run follows on its row, a plan changed at the desk included.
-    held = Run.objects.select_for_update(no_key=True, of=("self",)).get(pk=run.pk)
-    held.driver, held.vehicle, held.depot = run.driver, run.vehicle, run.depot
+    held, stop = _held(run, stop)
     if not held.agreed:
         raise RunNotAgreed(held)
-    if stop is not None:
-        fresh = Stop.objects.get(pk=stop.pk)
-        fresh.run, fresh.machine, fresh.site = held, stop.machine, stop.site
-        stop = fresh
     act = RoadAct(
         run=held,
         stop=stop,
@@ -147,6 +143,23 @@ def require_out(doing: Doing) -> None:
         doing.flag("came_after_end", "came in after the run had ended")
 
 
+def _held(run: Run, stop: Stop | None) -> tuple[Run, Stop | None]:
+    """The run and stop as they stand, locked: everything of a run follows on its row, a plan
+    changed at the desk included."""
+    if stop is None:
+        held = Run.objects.select_for_update(no_key=True, of=("self",)).get(pk=run.pk)
+    else:
+        fresh = (
+            Stop.objects.select_for_update(no_key=True, of=("self", "run"))
+            .select_related("run")
+            .get(pk=stop.pk)
+        )
+        fresh.machine, fresh.site, held = stop.machine, stop.site, fresh.run
+        stop = fresh
+    held.driver, held.vehicle, held.depot = run.driver, run.vehicle, run.depot
+    return held, stop
+
+
 def _require_key(key: str) -> None:
     if not key or len(key) > LONGEST_KEY or not key.isprintable():
         message = f"give 1 to {LONGEST_KEY} printable characters of your own, new for each act"
@@ -170,7 +183,6 @@ def _alone(actor: Person, key: str) -> None:
 
 def _judge_clock(doing: Doing) -> None:
     act = doing.act
-    limit = timedelta(minutes=RunAssumptions.the().clock_off_minutes)
     if act.sent_at is not None:
         off = act.sent_at - doing.now
     else:
@@ -178,7 +190,7 @@ def _judge_clock(doing: Doing) -> None:
         off = max(doing.at - doing.now, timedelta(0))
     known = act.sent_at is not None or off > timedelta(0)
     act.clock_off_s = _bounded(off) if known else None
-    if abs(off) > limit:
+    if abs(off) > NEVER_OFF and abs(off) > _limit():
         ahead = "ahead of" if off > timedelta(0) else "behind"
         minutes = abs(off) // timedelta(minutes=1)
         doing.flag("clock_off", f"the sender's clock is {minutes} minutes {ahead} ours")
@@ -186,6 +198,10 @@ def _judge_clock(doing: Doing) -> None:
     day = doing.at.astimezone(zone).date()
     if day != doing.run.date:
         doing.flag("other_day", f"happened on {day}; the run is of {doing.run.date}")
+
+
+def _limit() -> timedelta:
+    return timedelta(minutes=RunAssumptions.the().clock_off_minutes)
 
 
 def _bounded(off: timedelta) -> int:

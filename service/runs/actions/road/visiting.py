@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from django.db.models import Max, Q, QuerySet
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, Least
 
 from fleet.machines.models import Machine, Placement
 
@@ -21,6 +21,10 @@ def be_there(doing: Doing, *, arriving: bool = False, nobody_here: bool = False)
     require_out(doing)
     stop = _stop(doing)
     found = Visit.objects.filter(stop=stop).select_related("driver").first()
+    if found is not None and _is_within(found, doing.at, arriving=arriving):
+        doing.visit = found
+        settle(stop, found)
+        return found
     # One person at a time opens or widens a visit to a machine.
     Machine.objects.select_for_update(no_key=True, of=("self",)).get(pk=stop.machine_id)
     visit = (
@@ -31,6 +35,13 @@ def be_there(doing: Doing, *, arriving: bool = False, nobody_here: bool = False)
     doing.visit = visit
     settle(stop, visit)
     return visit
+
+
+def _is_within(visit: Visit, at: datetime, *, arriving: bool) -> bool:
+    """Whether nothing of the visit changes by something that happened at it then."""
+    end = visit.left_at or visit.ended_by
+    told = visit.arrival_told or not arriving
+    return told and visit.arrived_at <= at and (end is None or at <= end)
 
 
 def settle(stop: Stop, visit: Visit | None) -> None:
@@ -48,7 +59,8 @@ def settle(stop: Stop, visit: Visit | None) -> None:
 def leave(doing: Doing) -> Visit:
     """End the visit; what was told before and happened later moves the end."""
     visit = be_there(doing)
-    latest = RoadAct.objects.filter(visit=visit).aggregate(Max("client_at"))["client_at__max"]
+    happened = Max(Least("client_at", "server_at"))
+    latest = RoadAct.objects.filter(visit=visit).aggregate(latest=happened)["latest"]
     end = max(doing.at, visit.arrived_at, *([latest] if latest else []))
     if end > doing.at:
         doing.flag("acts_after_leaving", "something else at this stop happened after the leaving")
