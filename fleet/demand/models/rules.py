@@ -84,4 +84,8 @@ class DemandRules(models.Model):
     @classmethod
     def the(cls) -> "DemandRules":
         """The one row, made with defaults when the service is new."""
-        return cls.objects.get_or_create(pk=1)[0]
+        rules, is_new = cls.objects.get_or_create(pk=1)
+        if is_new:
+            # As the columns keep it: a form would else take 28 for changed into 28.0000 meanwhile.
+            rules.refresh_from_db()
+        return rules
