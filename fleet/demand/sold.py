@@ -76,7 +76,8 @@ CROSS JOIN LATERAL (
     FROM inventory_movementline l
     JOIN inventory_stockplace o
       ON o.id = CASE WHEN l.to_place_id = n.place_id THEN l.from_place_id ELSE l.to_place_id END
-    WHERE n.place_id IN (l.from_place_id, l.to_place_id) AND l.product_id = n.product_id
+    WHERE (l.from_place_id = n.place_id OR l.to_place_id = n.place_id)
+      AND l.product_id = n.product_id
       AND l.happened_at > n.since AND l.happened_at <= n.counted_at
       AND o.kind NOT IN ('customer', 'unexplained')
 ) moved
