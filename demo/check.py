@@ -1,20 +1,22 @@
 """A business day driven through the API: what `sh demo/run --check` does once the service is up.
 
-A dispatcher and a driver sign in, ask what fits, plan a changeover and carry it out; a machine is
-added, two of its audit files are handed in, and what the service says it sold is held against what
-the simulator knows it sold.
+A dispatcher and a driver sign in, ask what fits, plan a changeover and carry it out; the next day
+is planned and one of its runs driven; a machine is added, two of its audit files are handed in, and
+what the service says it sold is held against what the simulator knows it sold.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from demo.business import Business, marrowby
 from demo.business.machines import asset_tag
 from demo.business.people import PASSWORD, PEOPLE
 from demo.client import Client, Failed
+from demo.roadwork import plan_and_drive
 from demo.simulator import Simulated, SimulatedFile, simulate_with_truth
 
 LIKE = asset_tag("S01", "A")
@@ -23,10 +25,13 @@ NEW = "MV-2001"
 COLUMN = "6"
 
 
-def main(base_url: str) -> int:
-    """Drive the day at `base_url`, print what was seen, and return the exit code."""
+def main(base_url: str, *, weeks: int) -> int:
+    """Drive the day at `base_url`, print what was seen, and return the exit code.
+
+    `weeks` is how far back the business goes that was loaded there.
+    """
     try:
-        _day(base_url)
+        _day(base_url, weeks)
     except Failed as failed:
         print(f"The check failed: {failed}")
         return 1
@@ -34,19 +39,26 @@ def main(base_url: str) -> int:
     return 0
 
 
-def _day(base_url: str) -> None:
+def _day(base_url: str, weeks: int) -> None:
     ready = Client(base_url).get("/readyz")
     print("Ready: " + ", ".join(f"{part} {state}" for part, state in ready.items()))
-    desk, road = (_signed_in(base_url, role) for role in ("dispatcher", "driver"))
+    desk, road = (_with_role(base_url, role) for role in ("dispatcher", "driver"))
     column, product = _ask_what_fits(desk)
     changeover = _plan(desk, column, product)
     _carry_out(road, changeover)
+    today = datetime.now(UTC).date()
+    business = marrowby(today)
+    truth = simulate_with_truth(business, today, weeks=weeks).truth
+    plan_and_drive(desk, partial(_signed_in, base_url), business, truth)
     _hand_in_two_reads(desk, road)
 
 
-def _signed_in(base_url: str, role: str) -> Client:
-    person = next(one for one in PEOPLE if role in one.roles)
-    client = Client.signed_in(base_url, email=person.email, password=PASSWORD, device="the check")
+def _with_role(base_url: str, role: str) -> Client:
+    return _signed_in(base_url, next(one.email for one in PEOPLE if role in one.roles))
+
+
+def _signed_in(base_url: str, email: str) -> Client:
+    client = Client.signed_in(base_url, email=email, password=PASSWORD, device="the check")
     me = client.get("me")
     print(f"Signed in: {me['name']}, {', '.join(me['roles'])}")
     return client

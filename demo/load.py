@@ -17,6 +17,7 @@ from itertools import groupby
 
 from django.db import transaction
 
+from demo import night
 from demo.books import Books, is_empty
 from demo.business import marrowby
 from demo.past import Past
@@ -58,6 +59,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     read_in(simulated.files)
     write_past(Past(books, standing, simulated.truth))
+    night.spend(books)
     _name(books, business.name)
     return 0
 

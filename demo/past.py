@@ -35,7 +35,7 @@ from demo.simulator.happenings import (
 from demo.simulator.truth import Truth, Visit
 from demo.standing import Standing
 from fleet.inventory import models as stock
-from fleet.inventory.actions import counts, ledger, moves, orders, places, receipts
+from fleet.inventory.actions import counts, ledger, orders, places, receipts
 from fleet.inventory.models import StockPlace
 from fleet.machines.models import Column
 from people.models import Person
@@ -157,11 +157,12 @@ class Past:
                     steps.append((one.at, self._waste(one)))
                 case Counted() if one.place.name == driven.truck:
                     steps.append((one.at, one))
-        counts.count_round(
-            rounds=[self._found(tag, visit) for tag, visit in visits],
-            actor=driver,
-            now=_evening(driven.day),
-        )
+        if visits:
+            counts.count_round(
+                rounds=[self._found(tag, visit) for tag, visit in visits],
+                actor=driver,
+                now=_evening(driven.day),
+            )
         for tag, visit in visits:
             steps += [(one.happened_at, one) for one in self._at_machine(tag, visit, truck)]
         self._take(sorted(steps, key=lambda step: step[0]), driver, driven.day)
@@ -211,25 +212,18 @@ class Past:
         out = visit.at + TAKEN_OUT_AFTER
         old, pulled, filled = [], [], []
         for fill in visit.fills:
-            column = self._columns[tag, fill.column]
-            place = self._column_places[column.pk]
+            place = self._column_places[self._columns[tag, fill.column].pk]
             was, product = self.books.products[fill.was], self.books.products[fill.product_code]
             if fill.out_of_date:
                 old.append(ledger.Line(was, fill.out_of_date, place, self._outside["waste"]))
             if fill.pulled:
                 pulled.append(ledger.Line(was, fill.pulled, place, truck))
             if fill.noted_filled:
-                filled.append(moves.InColumn(column, product, fill.noted_filled))
+                filled.append(ledger.Line(product, fill.noted_filled, truck, place))
         why = WASTE_REASONS[OUT_OF_DATE]
         yield ledger.Posting(Reason.WASTE, old, out, waste_reason=why)
         yield ledger.Posting(Reason.REMOVAL, pulled, out)
-        at = visit.at + FILLED_AFTER
-        moves.require_room(filled, at)
-        into = [
-            ledger.Line(one.product, one.quantity, truck, self._column_places[one.column.pk])
-            for one in filled
-        ]
-        yield ledger.Posting(Reason.FILL, into, at)
+        yield ledger.Posting(Reason.FILL, filled, visit.at + FILLED_AFTER)
 
     def _waste(self, wasted: Wasted) -> ledger.Posting:
         return ledger.Posting(

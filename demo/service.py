@@ -12,9 +12,10 @@ import socket
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 from config import embedded
@@ -57,11 +58,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
             else:
                 place = Place(_port_not_taken(options.port), options.data.resolve())
             weeks = WEEKS_TO_CHECK if options.check else WEEKS
-            parts = stack.enter_context(service(place, empty=options.empty, weeks=weeks))
+            running = stack.enter_context(service(place, empty=options.empty, weeks=weeks))
             if options.check:
-                return check.main(place.address)
+                return _checked(running, weeks)
             _greet(place, empty=options.empty)
-            _watch(parts)
+            _watch(running.parts)
     except processes.Stopped:
         print("\nStopped.", flush=True)
     except (UnableToRun, embedded.UnableToStart) as error:
@@ -70,8 +71,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
+@dataclass(frozen=True)
+class Running:
+    """The service while it is up: where, its parts, and how to run one more step beside them."""
+
+    place: Place
+    parts: list[processes.Process]
+    step: Callable[..., None]
+
+
+def _checked(running: Running, weeks: int) -> int:
+    """The business day, with the books proved before it and after it."""
+    until = f"--until={datetime.now(UTC).date()}"
+    proof = ("-m", "demo.proof", f"--weeks={weeks}", until)
+    running.step("hold the books against what is known", *proof)
+    code = check.main(running.place.address, weeks=weeks)
+    running.step("prove the stock ledger", "manage.py", "check_stock")
+    return code
+
+
 @contextmanager
-def service(place: Place, *, empty: bool, weeks: int) -> Iterator[list[processes.Process]]:
+def service(place: Place, *, empty: bool, weeks: int) -> Iterator[Running]:
     """Everything up and ready at `place`, until the block ends. Raises UnableToRun.
 
     `weeks` is how far back the invented machines' audit files go, in a business loaded now.
@@ -106,7 +126,7 @@ def service(place: Place, *, empty: bool, weeks: int) -> Iterator[list[processes
         beat = f"--schedule={place.folder / 'beat-schedule'}"
         worker = start("worker", *WORKER, "--beat", beat, "--concurrency=1")
         _wait_until_ready(place, web, worker)
-        yield [web, worker]
+        yield Running(place, [web, worker], step)
 
 
 def _asked(arguments: Sequence[str] | None) -> argparse.Namespace:

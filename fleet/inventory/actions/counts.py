@@ -206,7 +206,7 @@ def _count(
             counted.append(line)
             is_new = not book.products_in(one.place.pk)
             reason = Movement.Reason.OPENING if is_new else Movement.Reason.COUNT
-            lines[one.counted_at, reason] += moved
+            lines[one.counted_at, reason.value] += moved
     entries: list[Entry] = []
     for (moment, reason), moved in sorted(lines.items(), key=lambda group: group[0]):
         if moved:
