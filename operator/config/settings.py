@@ -162,6 +162,7 @@ CONTENT_SECURITY_POLICY = {
         "frame-ancestors": [NONE],
         "base-uri": [NONE],
         "manifest-src": [SELF],
+        "worker-src": [SELF],
     }
 }
 DATA_UPLOAD_MAX_MEMORY_SIZE = 8 * 1024 * 1024

@@ -14,6 +14,7 @@ from people.models import Business
 # day's work: what is looked at daily first, what is set up once after it.
 NAV = (
     ("Today", "today", False),
+    ("My day", "road-day", False),
     ("Fleet", "fleet", False),
     ("Fit", "fit", False),
     ("Changeovers", "changeovers", False),

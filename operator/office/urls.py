@@ -19,6 +19,7 @@ from .views import (
     people,
     planning,
     reads,
+    road,
     sites,
     today,
 )
@@ -89,6 +90,21 @@ _demand: list[URLPattern | URLResolver] = [
     path("demand/machines/<int:pk>/", door(changes.what_if), name="machine-what-if"),
     path("demand/machines/<int:pk>/suggested/", door(changes.suggested), name="machine-suggested"),
 ]
+_road: list[URLPattern | URLResolver] = [
+    path("road/", door(road.my_day), name="road-day"),
+    path("road/worker.js", door(road.worker), name="road-worker"),
+    path("road/runs/<int:pk>/", door(road.run_page), name="road-run"),
+    path("road/runs/<int:pk>/load/", door(road.load), name="road-load"),
+    path("road/runs/<int:pk>/<str:verb>/", door(road.run_act), name="road-run-act"),
+    path("road/stops/<int:pk>/", door(road.stop_page), name="road-stop"),
+    path("road/stops/<int:pk>/read-file/", door(road.read), name="road-read"),
+    path(
+        "road/stops/<int:pk>/changeovers/<int:changeover>/",
+        door(road.change_over),
+        name="road-change-over",
+    ),
+    path("road/stops/<int:pk>/<str:verb>/", door(road.stop_act), name="road-stop-act"),
+]
 _measures: list[URLPattern | URLResolver] = [
     path("products/", door(holdings.products), name="products"),
     path("products/add/", door(holdings.edit_product), name="product-add"),
@@ -120,5 +136,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_reads,
     *_demand,
     *_stock,
+    *_road,
     *_measures,
 ]

@@ -6,7 +6,7 @@ walks every address of the service to prove that none was forgotten. HEAD counts
 large part of the business stand in a module of their own, `policy_*.py`.
 """
 
-from . import policy_demand, policy_runs, policy_stock
+from . import policy_demand, policy_road, policy_runs, policy_stock
 from .models import Person
 from .who import DESK, MONEY, OWNER, READS, ROAD, STAFF, Anyone, Row
 
@@ -311,6 +311,7 @@ TABLE: tuple[Row, ...] = (
     # Stock and buying, at both doors
     *policy_stock.TABLE,
     *policy_runs.TABLE,
+    *policy_road.TABLE,
 )
 
 

@@ -59,7 +59,9 @@ def browser() -> Iterator[Browser]:
 def is_fault(said: ConsoleMessage) -> bool:
     # Chromium notes the answer to a refused form as an error; the page shows it beside its field.
     refused = "the server responded with a status of 422" in said.text
-    return said.type == "error" and not refused
+    # Only a journey itself cuts the network; the page says so.
+    cut = "net::ERR_INTERNET_DISCONNECTED" in said.text
+    return said.type == "error" and not refused and not cut
 
 
 def page_on(browser: Browser, base_url: str, shape: dict[str, Any]) -> Iterator[Page]:

@@ -75,6 +75,12 @@ def when(moment: datetime | date | None, zone: ZoneInfo | None = None) -> str:
 
 
 @register.filter
+def clock(moment: datetime | None, zone: ZoneInfo | None = None) -> str:
+    """The hour of a moment in a zone, such as `09:14`."""
+    return NOTHING if moment is None else f"{timezone.localtime(moment, zone):%H:%M}"
+
+
+@register.filter
 def day(moment: datetime | date | None, zone: ZoneInfo | None = None) -> str:
     """The day of a moment in a zone, such as `2 Mar 2026`."""
     if moment is None:

@@ -1,6 +1,7 @@
 """A driver's day as the driver reads it: runs, stops with their columns, loads, changeovers."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
@@ -30,6 +31,15 @@ def sheet(run: Run) -> dict[str, Any]:
         .select_related("machine__kind", "site", "visit")
         .order_by("sequence", "pk")
     )
+    return {"run": run, "stops": _stops(run, stops), "truck": truck_now(run)}
+
+
+def stop_sheet(stop: Stop) -> dict[str, Any]:
+    """One stop with its columns, what is packed for it, and the changeovers open there."""
+    return _stops(stop.run, [stop])[0]
+
+
+def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
     machines = {stop.machine_id for stop in stops}
     of_machine: dict[int, list[int]] = defaultdict(list)
     for pk, machine in Column.objects.filter(machine__in=machines).values_list("pk", "machine"):
@@ -41,7 +51,8 @@ def sheet(run: Run) -> dict[str, Any]:
         columns[need.column_id]["fill_to"] = need.fill_to
         columns[need.column_id]["pull_units"] = need.pull_units
     packed: dict[int, list[LoadLine]] = defaultdict(list)
-    for line in LoadLine.objects.filter(run=run, stop__isnull=False).select_related("product"):
+    lines = LoadLine.objects.filter(run=run, stop__in=[stop.pk for stop in stops])
+    for line in lines.select_related("product"):
         packed[line.stop_id or 0].append(line)
     changes: dict[int, list[Changeover]] = defaultdict(list)
     for changeover in Changeover.objects.filter(
@@ -51,18 +62,14 @@ def sheet(run: Run) -> dict[str, Any]:
     for one in columns.values():
         one.setdefault("fill_to", None)
         one.setdefault("pull_units", 0)
-    return {
-        "run": run,
-        "stops": [
-            {
-                "stop": stop,
-                "columns": [
-                    one for key, one in columns.items() if key in set(of_machine[stop.machine_id])
-                ],
-                "packed": packed[stop.pk],
-                "changeovers": changes[stop.machine_id],
-            }
-            for stop in stops
-        ],
-        "truck": truck_now(run),
-    }
+    return [
+        {
+            "stop": stop,
+            "columns": [
+                one for key, one in columns.items() if key in set(of_machine[stop.machine_id])
+            ],
+            "packed": packed[stop.pk],
+            "changeovers": changes[stop.machine_id],
+        }
+        for stop in stops
+    ]

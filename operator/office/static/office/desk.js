@@ -8,6 +8,8 @@ document.addEventListener("submit", (event) => {
     event.preventDefault();
     return;
   }
+  // A driver's pages that were kept for a bad signal are not for whoever has the phone next.
+  if (form.matches("[data-signs-out]")) window.caches?.delete("road");
   if (form.method === "post") {
     form.dataset.sent = "yes";
     for (const button of form.querySelectorAll("button")) button.setAttribute("aria-disabled", "true");
