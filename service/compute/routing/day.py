@@ -13,7 +13,7 @@ from .timing import timed
 
 # Chosen by measuring: 60 stops take about 2 s and 200 about 10 s on one core of an ordinary
 # server, and more iterations gain next to nothing (tests/bench/bench_runs.py).
-ITERATIONS_LEAST, ITERATIONS_A_STOP, ITERATIONS_MOST = 500, 20, 8000
+ITERATIONS_LEAST, ITERATIONS_A_STOP, ITERATIONS_MOST = 500, 25, 8000
 
 
 def iterations_for(stops: int) -> int:
