@@ -46,11 +46,12 @@ require a key; elsewhere it is up to you. Handing in the same file twice is harm
 ## On the road
 
 `GET /api/v1/road/day` gives a driver the whole day at once. What is done on it is told act by act
-(`POST /api/v1/road/stops/{id}/fill` and its like); each needs a key, which holds for ever. `at` is
-when it happened by the device's clock: acts may come late and out of order, and a clock that is
-far off is flagged. Each answer has all that changed: the run, the stop, the visit, what the columns
-hold and what the truck holds. `POST /api/v1/road/batch` takes a queue of acts and answers each with the
-status that its own address would give; send the whole queue again until every answer came.
+(`POST /api/v1/road/stops/{id}/fill` and its like); each needs a key, which holds for ever. `at`
+is when it happened by the device's clock: acts may come late and out of order, and a clock that
+is far off is flagged. Each answer has all that changed: the run, the stop, the visit, what the
+columns hold and what the truck holds. `POST /api/v1/road/batch` takes a queue of acts and answers
+each with the status that its own address would give; send the whole queue again until every
+answer came.
 
 ## Edits
 

@@ -234,9 +234,9 @@ class DaysOff(Doors):
             DayOffOut, keeping.add_day_off(**given, actor=self.person, now=self.now)
         )
 
-    @writes(status=204, summary="Take a day off back")
+    @writes(status=204, matched=True, summary="Take a day off back")
     def destroy(self, request: Request, pk: int) -> Response:
-        day_off = gates.day_off_for(self.person, pk, write=True)
+        day_off = self.matched(gates.day_off_for, pk, DayOffOut)
         keeping.remove_day_off(day_off=day_off, actor=self.person, now=self.now)
         return nothing()
 
@@ -272,9 +272,9 @@ class WorkingDays(Doors):
             WorkingDayOut, keeping.work_on(**given, actor=self.person, now=self.now)
         )
 
-    @writes(status=204, summary="Do not work on the holiday after all")
+    @writes(status=204, matched=True, summary="Do not work on the holiday after all")
     def destroy(self, request: Request, pk: int) -> Response:
-        day = gates.working_day_for(self.person, pk, write=True)
+        day = self.matched(gates.working_day_for, pk, WorkingDayOut)
         keeping.do_not_work_on(working_day=day, actor=self.person, now=self.now)
         return nothing()
 

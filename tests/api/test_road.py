@@ -203,12 +203,15 @@ def test_the_desk_plans_agrees_and_changes(work: RoadWork, as_owner: Caller, ref
     assert as_owner.post(f"/day-plans/{dropped}/drop", key="z").json()["state"] == "dropped"
 
 
+def address(made: Any) -> str:
+    return made["Location"].partition("/api/v1")[2]
+
+
 def test_depots_vehicles_and_drivers_are_kept(work: RoadWork, as_owner: Caller) -> None:
     depot = as_owner.get("/depots").json()["items"][0]["id"]
     made = as_owner.post("/vehicles", {"name": "Van 9", "depot": depot, "cases": 80})
     assert made.status_code == 201, made.content
-    address = made["Location"].partition("/api/v1")[2]
-    changed = as_owner.patch(address, {"active": False}, tag=made["ETag"])
+    changed = as_owner.patch(address(made), {"active": False}, tag=made["ETag"])
     assert changed.json()["active"] is False
     driver = as_owner.get("/drivers").json()["items"][0]
     found = as_owner.get(f"/drivers/{driver['id']}")
@@ -217,7 +220,7 @@ def test_depots_vehicles_and_drivers_are_kept(work: RoadWork, as_owner: Caller) 
     assert changed.json()["shifts"][0]["weekday"] == 5
     off = as_owner.post("/days-off", {"profile": driver["id"], "date": "2026-07-01", "why": "x"})
     assert off.status_code == 201, off.content
-    assert as_owner.delete(f"/days-off/{off.json()['id']}").status_code == 204
+    assert as_owner.delete(address(off), tag=off["ETag"]).status_code == 204
     assumed = as_owner.get("/run-assumptions")
     changed = as_owner.patch("/run-assumptions", {"circuity": 1.4}, tag=assumed["ETag"])
     assert changed.json()["circuity"] == 1.4

@@ -97,6 +97,20 @@ def test_what_must_not_happen_twice_needs_a_key() -> None:
         "/orders/{id}/cancel",
         "/receipts",
         "/receipts/{id}/take-back",
+        "/day-plans/{id}/agree",
+        "/day-plans/{id}/drop",
+        "/road/runs/{id}/pick",
+        "/road/runs/{id}/start",
+        "/road/runs/{id}/end",
+        "/road/stops/{id}/arrive",
+        "/road/stops/{id}/read",
+        "/road/stops/{id}/count",
+        "/road/stops/{id}/remove",
+        "/road/stops/{id}/fill",
+        "/road/stops/{id}/change-over",
+        "/road/stops/{id}/bag",
+        "/road/stops/{id}/leave",
+        "/road/stops/{id}/skip",
     }
 
 

@@ -31,9 +31,11 @@ from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, Sal
 from people.actions import tokens
 from people.models import AuditEntry, Person
 from people.roles import Role
+from service.runs.actions import keeping, plans
 from tests.cast import join
 from tests.fleet.sales.meter import Meter
 from tests.live import Live
+from tests.service.runs.roadwork import RoadWork
 from tests.world import World
 
 EXAMPLES = 12
@@ -56,9 +58,9 @@ def bearers(owner: Person) -> Iterator[str]:
 
 
 @pytest.fixture
-def rows(lobby: Machine, world: World, owner: Person) -> dict[str, int]:
+def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[str, int]:
     """A row of every noun, by the name that paths and bodies call it."""
-    driver = join("Rosa Quillfeather", Role.DRIVER)
+    driver = work.driver
     token, _ = tokens.issue(person=driver, name="phone", actor=driver, now=timezone.now())
     cola, tea = Product.objects.get(name="Cola"), Product.objects.get(name="Tea")
     column = world.column(lobby, "1")
@@ -92,6 +94,7 @@ def rows(lobby: Machine, world: World, owner: Person) -> dict[str, int]:
         "event-meanings": EventMeaning.objects.order_by("pk")[0].pk,
         "epoch-decisions": EpochDecision.objects.order_by("pk").values_list("pk", flat=True).first()
         or 1,
+        **_runs(work),
         # As bodies and queries call them
         "kind": lobby.kind_id,
         "package": tea.package_id,
@@ -103,6 +106,42 @@ def rows(lobby: Machine, world: World, owner: Person) -> dict[str, int]:
         "column": Column.objects.get(machine=lobby, position__label="3").pk,
         "position": column.position_id,
         "program": DepthProgram.objects.order_by("pk")[0].pk,
+    }
+
+
+def _runs(work: RoadWork) -> dict[str, int]:
+    """A run on the road, with a plan of the day after, and what both stand on."""
+    today = timezone.now().date()
+    hours = {"starts_at": timezone.now(), "ends_at": timezone.now() + timedelta(hours=9)}
+    run = work.run(date=today, now=timezone.now(), **hours)
+    work.start(run, timezone.now())
+    work.stock(work.cola, 5000)
+    stop = work.stop(run)
+    given: dict[str, Any] = {"actor": work.owner, "now": timezone.now()}
+    agreed = {"machine": work.machines[0], "every_days": 3}
+    off = keeping.add_day_off(
+        profile=work.profile, date=today + timedelta(days=40), why="x", **given
+    )
+    line = run.load_lines.create(product=work.cola, basis="service_level", wanted=9)
+    plan = plans.plan_day(date=today + timedelta(days=1), effort=20, **given)
+    return {
+        "depots": work.depot.pk,
+        "vehicles": work.vehicle.pk,
+        "drivers": work.profile.pk,
+        "days-off": off.pk,
+        "working-days": keeping.work_on(date=today + timedelta(days=41), why="x", **given).pk,
+        "service-agreements": keeping.save_agreement(changes=agreed, **given).pk,
+        "day-plans": plan.pk,
+        "runs": run.pk,
+        "stops": stop.pk,
+        "road/runs": run.pk,
+        "road/stops": stop.pk,
+        "run": run.pk,
+        "stop": stop.pk,
+        "line": line.pk,
+        "plan": plan.pk,
+        "depot": work.depot.pk,
+        "vehicle": work.vehicle.pk,
     }
 
 
@@ -118,7 +157,7 @@ def aimed(value: Any, rows: dict[str, int], name: str = "") -> Any:
 
 def probed(operation: Any, rows: dict[str, int], bearers: Iterator[str]) -> int:
     """Ask one operation many times; how often. Raises what the checks found."""
-    noun = operation.path.removeprefix("/api/v1/").split("/")[0]
+    noun = operation.path.removeprefix("/api/v1/").split("/{id}")[0]
     meant = operation.as_strategy(generation_mode=GenerationMode.POSITIVE)
     wild = operation.as_strategy(generation_mode=GenerationMode.NEGATIVE)
     asked = 0
