@@ -6,6 +6,7 @@ order must last for both. With a cost a line the rule is (s, S), without one a b
 figures it stands on are kept with the order (see fleet.compute.restock.policy and reorder).
 """
 
+import math
 from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any, Final
@@ -226,13 +227,17 @@ def _suggestion(item: SupplierItem, demand: _Demand, held: _Held) -> Suggestion:
     mean = float(asked @ units)
     if mean < 1e-6:
         why = "No column of the machines served from here sells it."
-        reasons = (Reason("no_demand", why, {"columns": len(places)}),)
-        nothing = {"mean": 0.0, "spread": 0.0, "reorder_at": -1, "up_to": 0}
-        costs = {"left_cost_minor": 0.0, "short_cost_minor": 0.0, "chance_enough": 1.0}
+        no_demand = (Reason("no_demand", why, {"columns": len(places)}),)
+        nothing: dict[str, Any] = {"mean": 0.0, "spread": 0.0, "reorder_at": -1, "up_to": 0}
+        costs: dict[str, Any] = {
+            "left_cost_minor": 0.0,
+            "short_cost_minor": 0.0,
+            "chance_enough": 1.0,
+        }
         return Suggestion(
-            rule="none", cases=0, units=0, reasons=reasons, **found, **nothing, **costs
+            rule="none", cases=0, units=0, reasons=no_demand, **found, **nothing, **costs
         )
-    spread = float(np.sqrt(max(asked @ units**2 - mean**2, 0)))
+    spread = math.sqrt(max(float(asked @ units**2) - mean**2, 0.0))
     left, short = _costs(item, demand.columns, places)
     line_cost = float(item.supplier.line_cost) * 10.0 ** Business.the().currency_exponent
     reorder_at, up_to, told = _levels(
@@ -316,7 +321,7 @@ def _levels(
         f"order about every {rule.periods_between_orders:.1f} reviews."
     )
     values = {"reorder_at": reorder_at, "up_to": up_to, "line_cost_minor": line_cost}
-    return reorder_at, up_to, (Reason("reorder_rule", text, values),)
+    return reorder_at, up_to, (Reason("reorder_rule", text, {**values}),)
 
 
 def _by(pmf: Floats, size: int) -> Floats:
@@ -343,4 +348,4 @@ def _within_shelf_life(
     most = max(sold, 1)
     text = f"It keeps {keeps} days, in which {sold} are expected to sell: no more than {most}."
     values = {"shelf_life_days": keeps, "sold": sold, "up_to": up_to}
-    return min(reorder_at, most - 1), most, (Reason("shelf_life", text, values),)
+    return min(reorder_at, most - 1), most, (Reason("shelf_life", text, {**values}),)

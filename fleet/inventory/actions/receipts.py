@@ -239,7 +239,8 @@ def _checked(
         wrong["place"] = f"{place} is no warehouse in use"
     if received_at > now:
         wrong["received_at"] = "lies in the future; give the moment when it came"
-    if order is not None and received_at < order.created_at:
+    # People tell the minute, not the second.
+    if order is not None and received_at < order.created_at.replace(second=0, microsecond=0):
         wrong["received_at"] = f"is before {order} was written"
     if not lines:
         wrong["lines"] = "give at least one line"

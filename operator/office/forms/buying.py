@@ -13,7 +13,7 @@ from fleet.machines.models import Product
 
 from .base import RowForm
 from .changeovers import AMOUNT, DayInput, number
-from .stock import AtForm, MomentInput
+from .stock import AtForm, MomentInput, each_valid
 
 
 def warehouses() -> Any:
@@ -141,7 +141,7 @@ class WantedLines:
         ]
 
     def are_valid(self) -> bool:
-        return forms.all_valid(self.forms)
+        return each_valid(self.forms)
 
     def wanted(self) -> list[Wanted]:
         found = []
@@ -257,7 +257,7 @@ class ReceivedLines:
         return form
 
     def are_valid(self) -> bool:
-        return forms.all_valid(self.forms)
+        return each_valid(self.forms)
 
     def received(self) -> list[Received]:
         return [one for form in self.forms if (one := form.received()) is not None]

@@ -1,6 +1,6 @@
 """Counting, moving and throwing away: a line for each product and lot of a place."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -19,6 +19,11 @@ from .changeovers import DayInput, number
 MOST_NEW = 12
 MINUTE = "%Y-%m-%dT%H:%M"
 WASTE_REASONS = [("", "say why"), *[one for one in Movement.WasteReason.choices if one[0]]]
+
+
+def each_valid(shown: Iterable[forms.Form]) -> bool:
+    """Whether all of them are. Each is asked, so that each says what is wrong with it."""
+    return sum(not form.is_valid() for form in shown) == 0
 
 
 class MomentInput(forms.DateTimeField):
@@ -44,9 +49,12 @@ class AtForm(forms.Form):
     note = forms.CharField(max_length=300, required=False)
 
     def moment(self, field: str, now: datetime) -> datetime:
-        """What was typed; a minute that has begun is not taken for one to come."""
+        """What was typed; within the minute that runs, this very moment.
+
+        What was just done lies within that minute, and would else come after what follows it.
+        """
         given: datetime = self.cleaned_data[field]
-        return min(given, now) if given.replace(second=0) <= now else given
+        return now if given == now.replace(second=0, microsecond=0) else given
 
 
 class CountForm(AtForm):
@@ -115,7 +123,7 @@ class Lines:
         ]
 
     def are_valid(self) -> bool:
-        return forms.all_valid(self.forms)
+        return each_valid(self.forms)
 
     def tell_partly_counted(self) -> bool:
         """Whether a product is counted of which another lot has no figure; each such lot is told.
@@ -203,7 +211,7 @@ class NewLines:
         return form
 
     def are_valid(self) -> bool:
-        return forms.all_valid(self.forms)
+        return each_valid(self.forms)
 
     def found(self) -> list[Found]:
         return [
