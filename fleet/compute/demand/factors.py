@@ -11,12 +11,14 @@ from typing import Final, Self
 
 import numpy as np
 
-from .arrays import Floats
+from .arrays import Floats, Ints, sums
 from .history import DAYS_A_WEEK, History
 from .settings import DemandSettings
 from .stretches import Stretches
 
-STEPS: Final = 4
+STEPS: Final = 3
+NEWTON_STEPS: Final = 4
+LEAST_FACTOR: Final = 0.02
 #: Fewer weeks than this have no season to speak of.
 LEAST_WEEKS: Final = 4
 STIFFNESS: Final = 1e-3
@@ -52,38 +54,106 @@ def learn(
 ) -> Factors:
     """Better factors, given each loose row's units and each column's rate.
 
-    Totals of several days are spread by the factors as they stand, and the factors are taken
-    from what was spread: expectation-maximisation, a few steps of it.
+    Weekdays are regressed on totals as they are. For the season, totals of several days are spread
+    by the factors as they stand, and the season is taken from what was spread:
+    expectation-maximisation, a few steps of it.
     """
     history = stretches.history
+    found = _weekdays(stretches, loose_units, rate, before, settings)
     expected = stretches.expected(rate) * history.usual
-    found = before
     for _ in range(STEPS if stretches.guessed else 1):
         sold = stretches.sold(loose_units, found.by_day(history))
-        found = _weekdays(history, sold, expected, found, settings)
         found = _season(history, sold, expected, found, settings)
     return found
 
 
 def _weekdays(
-    history: History, sold: Floats, expected: Floats, before: Factors, settings: DemandSettings
+    stretches: Stretches,
+    loose_units: Floats,
+    rate: Floats,
+    before: Factors,
+    settings: DemandSettings,
 ) -> Factors:
+    """Poisson regression of what was sold in each stretch on what is expected by weekday."""
+    history = stretches.history
     by_weekday = np.eye(DAYS_A_WEEK)[history.weekday]
-    sold_by = sold @ by_weekday
-    expected_by = (expected * before.season) @ by_weekday
+    sold = stretches.plain_sold @ by_weekday
+    plain = history.by_machine(history.seen, rate) * history.usual * before.season
+    expected = plain @ by_weekday
+    machine, total, of_stretch = stretches.by_weekday(
+        loose_units, rate, history.usual * before.season
+    )
     # The level of a machine against its columns' rates is no weekday's: taken out first.
-    level = _ratio(sold_by.sum(axis=1), (expected_by * before.weekday).sum(axis=1))
-    expected_by *= level[:, None]
+    asked = sold.sum(axis=1) + sums(machine, total, history.machines)
+    thought = (expected * before.weekday).sum(axis=1) + sums(
+        machine, (of_stretch * before.weekday[machine]).sum(axis=1), history.machines
+    )
+    level = _ratio(asked, thought)
+    expected *= level[:, None]
+    of_stretch = of_stretch * level[machine, None]
     worth = settings.weekday_worth_sales
-    flat = expected_by.sum(axis=0)
-    fleet = _to_one((sold_by.sum(axis=0) + worth / 7) / (flat + worth / 7))
-    total = expected_by.sum(axis=1, keepdims=True)
-    share = np.divide(expected_by, total, out=np.full_like(expected_by, 1 / 7), where=total > 0)
-    prior = worth * share
-    weekday = _to_one((sold_by + prior * fleet) / (expected_by + prior))
-    # A weekday on which a machine is always closed has no share; the fleet's stands for it.
-    weekday = np.where(share > 0, weekday, fleet)
+    even = np.full((1, DAYS_A_WEEK), worth / DAYS_A_WEEK)
+    fleet = _regressed(
+        sold.sum(axis=0)[None, :] + even,
+        expected.sum(axis=0)[None, :] + even,
+        np.zeros_like(machine),
+        total,
+        of_stretch,
+        np.ones((1, DAYS_A_WEEK)),
+    )[0]
+    open_days = history.usual @ by_weekday
+    share = _shares(open_days)
+    weekday = _regressed(
+        sold + worth * share * fleet,
+        expected + worth * share,
+        machine,
+        total,
+        of_stretch,
+        np.tile(fleet, (history.machines, 1)),
+    )
+    # A weekday on which a machine is always closed tells nothing; the fleet's stands for it.
+    weekday = _to_one(np.where(share > 0, weekday, fleet))
     return Factors(fleet, weekday, before.season, before.trend_a_week)
+
+
+def _regressed(
+    sold: Floats,
+    expected: Floats,
+    group: Ints,
+    total: Floats,
+    of_stretch: Floats,
+    start: Floats,
+) -> Floats:
+    """[groups, 7] factors f, 1 on average, most likely to give Poisson counts `sold` of the mean
+    f x `expected` by weekday, and `total` of the mean of_stretch . f for each stretch.
+
+    By Newton's method (Fisher scoring) for all groups at once. `sold` and `expected` hold a
+    prior's few sales on every weekday, so that what no stretch tells apart stays as it was.
+    """
+    found = start
+    groups = len(start)
+    square = np.arange(DAYS_A_WEEK)
+    for _ in range(NEWTON_STEPS):
+        mean = np.maximum((of_stretch * found[group]).sum(axis=1), 1e-9)
+        weighed = of_stretch / mean[:, None]
+        matrix = np.zeros((groups, DAYS_A_WEEK, DAYS_A_WEEK))
+        for one in square:
+            for other in square[one:]:
+                joint = sums(group, weighed[:, one] * of_stretch[:, other], groups)
+                matrix[:, one, other] = matrix[:, other, one] = joint
+        matrix[:, square, square] += np.maximum(expected, 1e-9) / found
+        right = sold / found
+        for one in square:
+            right[:, one] += sums(group, weighed[:, one] * total, groups)
+        solved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
+        # A weekday may lose at most half in a step, and none may come to nothing.
+        found = np.maximum(np.maximum(solved, found / 2), LEAST_FACTOR)
+    return _to_one(found)
+
+
+def _shares(open_days: Floats) -> Floats:
+    total = open_days.sum(axis=1, keepdims=True)
+    return np.divide(open_days, total, out=np.full_like(open_days, 1 / 7), where=total > 0)
 
 
 def _season(

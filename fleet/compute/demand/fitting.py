@@ -52,7 +52,7 @@ def fit(
     weeks_ago = (history.weeks - np.arange(history.weeks)) * DAYS_A_WEEK
     fading = 0.5 ** (weeks_ago / POOL_HALF_LIFE_DAYS)
     shared = Factors.none(history)
-    units = history.loose.units
+    units: Floats | None = None
     dispersion: Floats = np.ones(sales.columns)
     pooled = 1.0
     for around, steps in enumerate(FILL_STEPS, start=1):
@@ -60,7 +60,7 @@ def fit(
         exposure = stretches.exposure(by_day)
         weekly = history.weekly_exposure(by_day, exposure)
         prior = prior_of(
-            fading @ history.weekly_units(units),
+            fading @ history.weekly_units(history.loose.units if units is None else units),
             fading @ weekly,
             history.machine,
             product,

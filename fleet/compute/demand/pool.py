@@ -151,8 +151,8 @@ def prior_of(
 ) -> Prior:
     """From each column's faded sales and exposure; `machine` and `product` from 0 on."""
     total = float(exposure.sum())
-    # Nothing at all sold yet: half a unit keeps the logarithms and divisions whole.
-    base = (float(sold.sum()) + 0.5) / (total + 1.0)
+    # Half a unit, even if nothing at all was sold; and in no days at all, half a unit a day.
+    base = (float(sold.sum()) + 0.5) / (total if total > 0 else 1.0)
     sold_m, sold_p = (
         sums(machine, sold, int(machine.max()) + 1),
         sums(product, sold, int(product.max()) + 1),

@@ -17,11 +17,14 @@ from .history import History
 
 @dataclass(frozen=True, eq=False)
 class Stretches:
-    """stretch: of each loose row. Of each piece its stretch, machine day, and part of the day."""
+    """stretch: of each loose row; machine: of each stretch. Of each piece its stretch, its machine
+    day, and the part of the day that it covers.
+    """
 
     history: History
     stretch: Ints
     stretches: int
+    machine: Ints
     piece_stretch: Ints
     piece_cell: Ints
     piece_part: Floats
@@ -48,7 +51,7 @@ class Stretches:
         day = first[piece_stretch] + since
         part = np.minimum(ends[piece_stretch], day + 1) - np.maximum(starts[piece_stretch], day)
         cell = machine[piece_stretch] * history.days + day - history.first_day
-        return cls(history, inverse, len(first), piece_stretch, cell, part)
+        return cls(history, inverse, len(first), machine, piece_stretch, cell, part)
 
     @property
     def guessed(self) -> bool:
@@ -89,6 +92,20 @@ class Stretches:
         a_unit = np.divide(total, whole, out=np.zeros_like(total), where=whole > 0)
         weight = self.piece_part * by_day.ravel()[self.piece_cell]
         return self.plain_sold + self._by_day(weight * a_unit[self.piece_stretch])
+
+    def by_weekday(
+        self, loose_units: Floats, rate: Floats, by_day: Floats
+    ) -> tuple[Ints, Floats, Floats]:
+        """Of each stretch its machine, its units, and [stretches, 7] what is expected of it."""
+        history = self.history
+        of_stretch = sums(self.stretch, rate[history.loose.column], self.stretches)
+        expected = (
+            of_stretch[self.piece_stretch] * self.piece_part * by_day.ravel()[self.piece_cell]
+        )
+        weekday = history.weekday[self.piece_cell % history.days]
+        by_weekday = sums(self.piece_stretch * 7 + weekday, expected, self.stretches * 7)
+        total = sums(self.stretch, loose_units, self.stretches)
+        return self.machine, total, by_weekday.reshape(-1, 7)
 
     def _by_day(self, of_pieces: Floats) -> Floats:
         shape = (self.history.machines, self.history.days)
