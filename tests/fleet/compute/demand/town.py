@@ -119,7 +119,7 @@ def live(town: Town) -> Past:
         horizon,
         expected,
         _taken(luck, expected, several),
-        np.stack([_taken(luck, expected, several) for _ in range(2000)]),
+        np.stack([_taken(luck, expected, several) for _ in range(600)]),
         tightness <= np.quantile(tightness, 0.2),
         dry_part,
     )
