@@ -20,13 +20,13 @@ from tests.service.runs.roadwork import DAY, SHIFT, RoadWork, clock, site
 
 QUERIES = {
     "/day-plans": 2,
-    "/day-plans/{id}": 5,
+    "/day-plans/{id}": 6,
     "/days-off": 2,
     "/depots": 2,
     "/drivers": 3,
-    "/planned-machines": 3,
-    "/road/runs/{id}": 10,
-    "/runs": 3,
+    "/planned-machines": 2,
+    "/road/runs/{id}": 11,
+    "/runs": 2,
     "/runs/{id}": 6,
     "/runs/{id}/load": 3,
     "/runs/{id}/stops.geojson": 3,
