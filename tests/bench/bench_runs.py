@@ -1,8 +1,8 @@
 """Plans of a day and of a week: how long they take, and how near they come to a long search.
 
-Run by name: `pytest tests/bench/bench_runs.py -m bench -n 0 -s`. What the search minimises, the cost
-of the day with the worth of what it leaves, is compared with that of a search of 30 s (60 stops) and
-60 s (200 stops). Seconds are of the processor, as machines are busy with other things.
+Run by name: `pytest tests/bench/bench_runs.py -m bench -n 0 -s`. What the search minimises, the
+cost of the day with the worth of what it leaves, is compared with that of a search of 30 s (60
+stops) and 60 s (200 stops). Seconds are of the processor, as machines are busy with other things.
 """
 
 from dataclasses import replace
