@@ -7,6 +7,7 @@ compare-and-set, and whoever takes it holds it as long as it is heard of.
 from datetime import datetime, time, timedelta
 from typing import Any, Final
 
+from celery import current_app
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q, QuerySet, Sum
 
@@ -58,6 +59,7 @@ def start(*, actor: Person | None, now: datetime, nightly: bool = False) -> FitR
                 )
                 for number, part in enumerate(dealt, start=1)
             )
+            transaction.on_commit(lambda: _hand_out(run), robust=True)
             audit.record(
                 actor=actor,
                 verb="start refit",
@@ -78,6 +80,12 @@ def start(*, actor: Person | None, now: datetime, nightly: bool = False) -> FitR
         finish(run=run, now=now)
         run.refresh_from_db()
     return run
+
+
+def _hand_out(run: FitRun) -> None:
+    """Tell the workers at once; a message that is lost is made up for by the clock's next look."""
+    for chunk in run.chunks.order_by("number").values_list("pk", flat=True):
+        current_app.send_task("fleet.demand.tasks.fit_part", args=[chunk])
 
 
 def night_is_due(now: datetime) -> bool:

@@ -24,7 +24,7 @@ class ColumnDemand(models.Model):
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="+")
     run = models.ForeignKey(FitRun, on_delete=models.PROTECT, related_name="+")
     fitted_at = models.DateTimeField()
-    fitted_through = models.DateField(help_text="Sales before this day were fitted on.")
+    fitted_through = models.DateField(help_text="The business's day up to which sales were known.")
     basis = models.CharField(max_length=8, choices=Basis.choices)
     intervals = models.PositiveIntegerField(help_text="Intervals of sale that it was fitted on.")
     units = models.PositiveIntegerField(help_text="Units sold in them.")

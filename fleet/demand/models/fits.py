@@ -16,7 +16,7 @@ class FitRun(models.Model):
         DONE = "done", "done"
         FAILED = "failed", "failed"
 
-    day = models.DateField(help_text="Sales before this day, of the business, are fitted on.")
+    day = models.DateField(help_text="The business's day on which it began.")
     is_nightly = models.BooleanField(default=False)
     state = models.CharField(max_length=8, choices=State.choices, default=State.RUNNING)
     asked_by = models.ForeignKey(
