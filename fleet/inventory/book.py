@@ -9,14 +9,13 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Final
 
 from django.db import connection
-from django.db.models import F, Q
 
 from fleet.compute.lots import Arrival, Held, first_expired, first_in
 
-from .models import CountLine, MovementLine, StockCount, StockLevel, StockPlace
+from .models import MovementLine, StockPlace
 
 Key = tuple[int, int, int | None]
 """Place, product, lot."""
@@ -169,17 +168,20 @@ def open_book(
     book = Book(places=lock_places(keys), since=since)
     if not keys:
         return book
-    of = {} if products is None else {"product__in": list(products)}
-    levels = StockLevel.objects.filter(place__in=keys, **of).values_list(
-        "place", "product", "lot", "quantity", "lot__best_before"
-    )
-    levels = levels.order_by("pk")
-    for place, product, lot, quantity, best_before in levels:
+    # Said in SQL: this is asked at every fill and every count, and takes the database less time
+    # than putting the questions together.
+    given = {"places": keys, "since": since, "all": products is None, "of": list(products or ())}
+    for place, product, lot, quantity, best_before in _rows(LEVELS, given):
         book.levels.setdefault((place, product), {})[lot] = quantity
         if lot is not None:
             book.dates[lot] = best_before
-    _load_later(book, keys, of)
-    _load_counts(book, keys)
+    for place, product, lot, quantity, at in _rows(LATER, given):
+        book.later[(place, product)].append(Later(at, lot, quantity))
+    for place, count, at, is_whole, product, by_lot in _rows(COUNTS, given):
+        if is_whole:
+            book.whole_counts[place].append(Counted(at, count, by_lot=False))
+        if product is not None:
+            book.counts[(place, product)].append(Counted(at, count, by_lot))
     return book
 
 
@@ -213,29 +215,32 @@ def load_arrivals(
     return found
 
 
-def _load_later(book: Book, keys: Sequence[int], of: Mapping[str, list[int]]) -> None:
-    rows = MovementLine.objects.filter(
-        Q(from_place__in=keys) | Q(to_place__in=keys), happened_at__gt=book.since, **of
-    ).values_list("from_place", "to_place", "product", "lot", "quantity", "happened_at")
-    rows = rows.order_by("pk")
-    ours = set(keys)
-    for source, target, product, lot, quantity, at in rows:
-        if source in ours:
-            book.later[(source, product)].append(Later(at, lot, -quantity))
-        if target in ours:
-            book.later[(target, product)].append(Later(at, lot, quantity))
+def _rows(statement: str, given: Mapping[str, Any]) -> list[tuple[Any, ...]]:
+    with connection.cursor() as cursor:
+        cursor.execute(statement, given)
+        return list(cursor.fetchall())
 
 
-def _load_counts(book: Book, keys: Sequence[int]) -> None:
-    counts = StockCount.objects.filter(place__in=keys, counted_at__gt=book.since)
-    rows = list(counts.order_by("pk").values_list("pk", "place", "counted_at", "is_whole"))
-    if not rows:
-        return
-    for pk, place, at, is_whole in rows:
-        if is_whole:
-            book.whole_counts[place].append(Counted(at, pk, by_lot=False))
-    lines = CountLine.objects.filter(count__in=[pk for pk, *_ in rows]).values_list(
-        "count", "count__place", "count__counted_at", "product", "by_lot"
-    )
-    for pk, place, at, product, by_lot in lines.order_by(F("lot").asc(nulls_first=True)):
-        book.counts[(place, product)].append(Counted(at, pk, by_lot))
+LEVELS: Final = """
+SELECT v.place_id, v.product_id, v.lot_id, v.quantity, t.best_before
+FROM inventory_stocklevel v LEFT JOIN inventory_lot t ON t.id = v.lot_id
+WHERE v.place_id = ANY(%(places)s) AND (%(all)s OR v.product_id = ANY(%(of)s::bigint[]))
+ORDER BY v.id
+"""
+LATER: Final = """
+SELECT l.to_place_id, l.product_id, l.lot_id, l.quantity, l.happened_at
+FROM inventory_movementline l
+WHERE l.to_place_id = ANY(%(places)s) AND l.happened_at > %(since)s
+  AND (%(all)s OR l.product_id = ANY(%(of)s::bigint[]))
+UNION ALL
+SELECT l.from_place_id, l.product_id, l.lot_id, -l.quantity, l.happened_at
+FROM inventory_movementline l
+WHERE l.from_place_id = ANY(%(places)s) AND l.happened_at > %(since)s
+  AND (%(all)s OR l.product_id = ANY(%(of)s::bigint[]))
+"""
+COUNTS: Final = """
+SELECT DISTINCT c.place_id, c.id, c.counted_at, c.is_whole, n.product_id, n.by_lot
+FROM inventory_stockcount c LEFT JOIN inventory_countline n ON n.count_id = c.id
+WHERE c.place_id = ANY(%(places)s) AND c.counted_at > %(since)s
+ORDER BY c.id, n.product_id
+"""

@@ -83,6 +83,12 @@ def _enter_all(
         {line.product.pk for line in lines},
         since=min(posting.happened_at for posting in postings),
     )
+    for posting in postings:
+        # Once more, now that they are locked: one may have been closed since it was looked up.
+        for index, line in enumerate(posting.lines):
+            closed = _closed(book.places.get(line.to_place.pk, line.to_place), posting.reason)
+            if closed:
+                raise Unacceptable(closed, fields={f"lines.{index}": closed})
     book.expect_drops(
         (line.from_place.pk, line.product.pk)
         for line in lines
@@ -187,9 +193,13 @@ def _line_problem(line: Line, reason: str) -> str:
         return f"{line.product} cannot move from {line.from_place} to itself"
     if isinstance(line.lot, Lot) and line.lot.product_id != line.product.pk:
         return f"lot {line.lot} is of {line.lot.product}, not of {line.product}"
-    if not line.to_place.active and reason not in ("correction", "count"):
-        return f"{line.to_place} is no longer in use"
-    return ""
+    return _closed(line.to_place, reason)
+
+
+def _closed(place: StockPlace, reason: str) -> str:
+    if place.active or reason in (Movement.Reason.CORRECTION, Movement.Reason.COUNT):
+        return ""
+    return f"{place} is no longer in use"
 
 
 def _known(postings: Iterable[Posting], actor: Person | None) -> Mapping[str, Movement]:

@@ -275,6 +275,7 @@ def set_ups_at(columns: Iterable[Column], moment: datetime) -> Mapping[int, SetU
     rows = SetUp.objects.filter(
         running, column__in={column.pk for column in columns}, starts_at__lte=moment
     ).select_related("product")
+    rows = rows.only("column", "capacity", "product").order_by()
     return {set_up.column_id: set_up for set_up in rows}
 
 

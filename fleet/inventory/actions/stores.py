@@ -9,6 +9,7 @@ from people import audit, rows
 from people.errors import Unable, Unacceptable
 from people.models import Person
 
+from ..book import lock_places
 from ..models import StockPlace
 from . import places
 
@@ -48,7 +49,8 @@ def close_store(*, place: StockPlace, actor: Person, now: datetime) -> StockPlac
     """Nothing goes in or out of it any more. Raises Unable while it holds something."""
     if place.kind not in {StockPlace.Kind.WAREHOUSE, StockPlace.Kind.TRUCK}:
         raise Unable(f"{place} is no warehouse and no truck", code="not_a_store")
-    held = place.levels.select_for_update().exclude(quantity=0).count()
+    lock_places([place.pk])  # what is on its way in comes first, and is then seen
+    held = place.levels.exclude(quantity=0).count()
     if held:
         raise Unable(
             f"{place} still holds {held} lots of products; move them, or count it empty first",

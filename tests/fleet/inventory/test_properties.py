@@ -65,7 +65,7 @@ acts = st.builds(
 )
 stories = st.lists(acts, min_size=1, max_size=14, unique_by=lambda act: act.hour)
 ours = settings(
-    max_examples=25,
+    max_examples=15,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 

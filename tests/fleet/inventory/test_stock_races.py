@@ -12,6 +12,7 @@ from django.db import IntegrityError, connection
 
 from fleet.inventory import book
 from fleet.inventory.actions import counts, ledger, places
+from fleet.inventory.actions.stores import close_store
 from fleet.inventory.models import Movement, StockCount, StockLevel, StockPlace
 from fleet.inventory.queries.check import check_stock
 from fleet.sales.stock import settle_counts
@@ -157,6 +158,18 @@ def test_goods_that_go_both_ways_at_once_wait_and_do_not_lock_each_other_out(
     found = at_once(*[carry(a, b) for a in ways for b in ways if a != b])
     assert found == [None] * 6
     assert [stores.total(place) for place in ways] == [100, 100, 100]
+    require_books_balance()
+
+
+def test_a_truck_is_not_closed_while_something_is_loaded(stores: Stores, driver: Person) -> None:
+    stores.receive(10)
+    found = at_once(
+        lambda: stores.load(4),
+        lambda: close_store(place=stores.truck, actor=driver, now=NOW),
+    )
+    assert sorted(isinstance(one, Unable) for one in found) == [False, True]
+    stores.truck.refresh_from_db()
+    assert stores.truck.active == bool(stores.total(stores.truck))
     require_books_balance()
 
 
