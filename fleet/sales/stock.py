@@ -73,6 +73,7 @@ class _Known:
 
     product: int | None = None
     capacity: int = 0
+    changed_at: datetime | None = None
     place: int | None = None
     level: int = 0
     counted_at: datetime | None = None
@@ -231,8 +232,9 @@ def _known(columns: Sequence[int], at: datetime) -> dict[int, _Known]:
         "fresh": FRESH,
         "read_since": at - READ_WITHIN,
     }
-    for column, product, capacity in _rows(SET_UPS, given):
-        known[column].product, known[column].capacity = product, capacity
+    for column, product, capacity, changed_at in _rows(SET_UPS, given):
+        one = known[column]
+        one.product, one.capacity, one.changed_at = product, capacity, changed_at
     given["products"] = [known[column].product for column in columns]
     for column, place, level, counted_at, counted, filled, removed, first in _rows(HELD, given):
         one = known[column]
@@ -240,9 +242,7 @@ def _known(columns: Sequence[int], at: datetime) -> dict[int, _Known]:
         one.place, one.level = place, level
         one.counted_at, one.counted = counted_at, counted
         one.filled, one.removed = filled, removed
-    given["since"] = [
-        known[column].counted_at or known[column].first_at or at for column in columns
-    ]
+    given["since"] = [_counted_from(known[column], at) for column in columns]
     for column, sold, doubt, is_share, unknown_from, read_until, is_read in _rows(SOLD, given):
         one = known[column]
         one.sold, one.doubt, one.is_share = sold or 0.0, doubt or 0.0, bool(is_share)
@@ -257,6 +257,13 @@ def _known(columns: Sequence[int], at: datetime) -> dict[int, _Known]:
     return known
 
 
+def _counted_from(one: _Known, at: datetime) -> datetime:
+    """From when on sales are taken off: the last count, or the first record of a column never
+    counted; but not what the column sold of another product, before it was changed over."""
+    begins = one.counted_at or one.first_at or at
+    return begins if one.changed_at is None else max(begins, one.changed_at)
+
+
 def _rows(statement: str, given: Mapping[str, Any]) -> list[tuple[Any, ...]]:
     with connection.cursor() as cursor:
         cursor.execute(statement, given)
@@ -264,8 +271,12 @@ def _rows(statement: str, given: Mapping[str, Any]) -> list[tuple[Any, ...]]:
 
 
 SET_UPS: Final = """
-SELECT column_id, product_id, capacity FROM machines_setup
-WHERE column_id = ANY(%(columns)s) AND starts_at <= %(at)s AND coalesce(ends_at > %(at)s, true)
+SELECT s.column_id, s.product_id, s.capacity,
+       (SELECT max(o.ends_at) FROM machines_setup o
+        WHERE o.column_id = s.column_id AND o.product_id <> s.product_id AND o.ends_at <= %(at)s)
+FROM machines_setup s
+WHERE s.column_id = ANY(%(columns)s) AND s.starts_at <= %(at)s
+  AND coalesce(s.ends_at > %(at)s, true)
 """
 # The level as of the moment, the last count by then, and what people put in and took out since.
 HELD: Final = """
@@ -330,22 +341,23 @@ GROUP BY w.column_id
 # What the latest eight settled counts of each column left unexplained: its own record of how far
 # its books can be believed.
 SURPRISES: Final = """
-SELECT w.column_id, sqrt(avg(s.n * s.n))::float8, count(*)::int
+SELECT w.column_id, sqrt(avg(coalesce(s.n, 0) ^ 2))::float8, count(*)::int
 FROM unnest(%(columns)s::bigint[], %(products)s::bigint[]) AS w(column_id, product_id)
 JOIN inventory_stockplace p ON p.column_id = w.column_id
 JOIN LATERAL (
-    SELECT m.happened_at,
-           sum(CASE WHEN o.kind = 'customer' THEN 0 WHEN l.from_place_id = p.id THEN l.quantity
-                    ELSE -l.quantity END)::float8 AS n
-    FROM inventory_movementline l
-    JOIN inventory_movement m ON m.id = l.movement_id AND m.reason <> 'opening'
-    JOIN inventory_stockplace o
-      ON o.kind IN ('unexplained', 'customer')
-     AND o.id = CASE WHEN l.from_place_id = p.id THEN l.to_place_id ELSE l.from_place_id END
-    WHERE p.id IN (l.from_place_id, l.to_place_id) AND l.product_id = w.product_id
-      AND l.happened_at <= %(at)s
-    GROUP BY m.happened_at HAVING bool_or(o.kind = 'customer')
-    ORDER BY m.happened_at DESC LIMIT 8
+    SELECT moved.happened_at, sum(moved.n) FILTER (WHERE moved.kind = 'unexplained')::float8 AS n
+    FROM (
+        SELECT l.happened_at, l.quantity AS n, o.kind
+        FROM inventory_movementline l JOIN inventory_stockplace o ON o.id = l.to_place_id
+        WHERE l.from_place_id = p.id AND l.product_id = w.product_id AND l.happened_at <= %(at)s
+        UNION ALL
+        SELECT l.happened_at, -l.quantity, o.kind
+        FROM inventory_movementline l JOIN inventory_stockplace o ON o.id = l.from_place_id
+        WHERE l.to_place_id = p.id AND l.product_id = w.product_id AND l.happened_at <= %(at)s
+    ) moved
+    WHERE moved.kind IN ('unexplained', 'customer')
+    GROUP BY moved.happened_at HAVING bool_or(moved.kind = 'customer')
+    ORDER BY moved.happened_at DESC LIMIT 8
 ) s ON true
 GROUP BY w.column_id
 """

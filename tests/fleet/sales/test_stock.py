@@ -11,6 +11,7 @@ from tests.fleet.inventory.stores import Stores
 from tests.fleet.sales.helpers import arrived, day, take
 from tests.fleet.sales.meter import Meter
 from tests.fleet.sales.test_settling import count, fill, visit
+from tests.world import World
 
 pytestmark = pytest.mark.django_db
 
@@ -55,6 +56,18 @@ def test_of_an_interval_that_began_before_the_count_its_part_after(stores: Store
     alone = 1.645 * 0.5
     assert found.high - found.expected > 1.645 * 1.2
     assert found.high - found.expected > alone
+
+
+def test_what_sold_before_a_changeover_was_of_the_product_before(
+    stores: Stores, world: World
+) -> None:
+    meter = Meter.with_buttons("1", "2")
+    visit(stores, meter, 0, sold=0, counted=20, filled=0)
+    take(meter.sell("1", cash=7), day(5))
+    world.set_up(stores.one, stores.tea, starts_at=arrived(day(5)))
+    take(meter.sell("1", cash=2), day(6))
+    found = of(stores)
+    assert (found.product_id, found.sold_since) == (stores.tea.pk, 2)
 
 
 def test_a_machine_without_reads_is_left_to_the_model(stores: Stores) -> None:
