@@ -153,7 +153,9 @@ def _regressed(
 
 def _shares(open_days: Floats) -> Floats:
     total = open_days.sum(axis=1, keepdims=True)
-    return np.divide(open_days, total, out=np.full_like(open_days, 1 / 7), where=total > 0)
+    even = np.full_like(open_days, 1 / DAYS_A_WEEK)
+    found: Floats = np.divide(open_days, total, out=even, where=total > 0)
+    return found
 
 
 def _season(

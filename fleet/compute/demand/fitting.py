@@ -52,7 +52,7 @@ def fit(
     weeks_ago = (history.weeks - np.arange(history.weeks)) * DAYS_A_WEEK
     fading = 0.5 ** (weeks_ago / POOL_HALF_LIFE_DAYS)
     shared = Factors.none(history)
-    units: Floats | None = None
+    units = history.loose.units
     dispersion: Floats = np.ones(sales.columns)
     pooled = 1.0
     for around, steps in enumerate(FILL_STEPS, start=1):
@@ -60,7 +60,7 @@ def fit(
         exposure = stretches.exposure(by_day)
         weekly = history.weekly_exposure(by_day, exposure)
         prior = prior_of(
-            fading @ history.weekly_units(history.loose.units if units is None else units),
+            fading @ history.weekly_units(units),
             fading @ weekly,
             history.machine,
             product,
@@ -68,7 +68,14 @@ def fit(
             settings.pool_worth_sales,
         )
         units = fill_dry(
-            history, weekly, exposure, prior.mean, prior.shape, dispersion, units, steps
+            history,
+            weekly,
+            exposure,
+            prior.mean,
+            prior.shape,
+            dispersion,
+            units if around > 1 else None,
+            steps,
         )
         sold = history.weekly_units(units)
         dispersion, pooled = dispersion_of(history, sold, weekly, settings.dispersion_worth)
