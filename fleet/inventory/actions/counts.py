@@ -154,8 +154,8 @@ def count_place(
 
     A product whose only entry has no lot was counted without telling lots apart; of one whose lots
     are told, other lots were not there. With `whole`, products that are not told were not there;
-    otherwise nobody looked for them. Raises as
-    `count_columns` does, and NotEnough when what was taken out later contradicts the count.
+    otherwise nobody looked for them. Raises as `count_columns` does, and NotEnough when what was
+    taken out later contradicts the count.
     """
     if not place.is_held:
         message = f"{place} is no place of ours and cannot be counted"
@@ -208,9 +208,9 @@ def _count(
             reason = Movement.Reason.OPENING if is_new else Movement.Reason.COUNT
             lines[one.counted_at, reason.value] += moved
     entries: list[Entry] = []
-    for (moment, reason), moved in sorted(lines.items(), key=lambda group: group[0]):
+    for (moment, why), moved in sorted(lines.items(), key=lambda group: group[0]):
         if moved:
-            posting = Posting(reason=reason, lines=moved, happened_at=moment, note=note)
+            posting = Posting(reason=why, lines=moved, happened_at=moment, note=note)
             entries += enter(book, posting, unexplained=unexplained, actor=actor, now=now)
     write(book, entries, actor=actor, now=now)
     _write_counts(counts, counted, entries, actor=actor, now=now)
@@ -235,7 +235,7 @@ def _write_counts(
         count.movement = moved.get(count.place_id)
     StockCount.objects.bulk_create(counts)
     for line in lines:
-        line.count = line.count
+        line.count = line.count  # takes up the key that its count has only just got
     CountLine.objects.bulk_create(lines)
     AuditEntry.objects.bulk_create(
         AuditEntry(
