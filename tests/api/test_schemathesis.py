@@ -25,6 +25,8 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+from fleet.inventory.actions import orders, places, stocktakes
+from fleet.inventory.models import Lot
 from fleet.machines.models import Column, DepthProgram, Machine, Product
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, SaleInterval
@@ -33,6 +35,7 @@ from people.models import AuditEntry, Person
 from people.roles import Role
 from service.runs.actions import keeping, plans
 from tests.cast import join
+from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
 from tests.live import Live
 from tests.service.runs.roadwork import RoadWork
@@ -106,6 +109,33 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         "column": Column.objects.get(machine=lobby, position__label="3").pk,
         "position": column.position_id,
         "program": DepthProgram.objects.order_by("pk")[0].pk,
+        **_buying(world),
+    }
+
+
+def _buying(world: World) -> dict[str, int]:
+    """A supplier, a draft and what came without an order, and a count of it."""
+    shop = Shop(world, number=9)
+    receipt = shop.receives(shop.came(shop.cola, 4000), shop.came(shop.tea, 900, code="K7"))
+    given: dict[str, Any] = {"actor": world.owner, "now": world.now}
+    wanted = [orders.Wanted(shop.cola, 2)]
+    draft = orders.draft(supplier=shop.supplier, place=shop.warehouse, lines=wanted, **given)
+    found = [stocktakes.Found(product=shop.cola, counted=3990)]
+    count = stocktakes.take_stock(place=shop.warehouse, found=found, counted_at=world.now, **given)
+    return {
+        "stock-places": shop.warehouse.pk,
+        "stock-movements": receipt.movement_id or 0,
+        "stock-counts": count.pk,
+        "suppliers": shop.supplier.pk,
+        "supplier-items": shop.supplier.items.get(product=shop.tea).pk,
+        "orders": draft.pk,
+        "receipts": receipt.pk,
+        "supplier": shop.supplier.pk,
+        "place": shop.warehouse.pk,
+        "from_place": shop.warehouse.pk,
+        "to_place": places.truck("Van 9").pk,
+        "lot": Lot.objects.get(code="K7", product=shop.tea).pk,
+        "order": draft.pk,
     }
 
 

@@ -5,7 +5,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
 
 from django.db import transaction
 
@@ -395,11 +394,8 @@ def _short(made: Sequence[ReceiptLine]) -> bool:
     )
 
 
-def _said(line: ReceiptLine) -> dict[str, Any]:
-    return {
-        "product": str(line.product),
-        "lot": str(line.lot) if line.lot else "",
-        "units": line.units,
-        "unit_cost": f"{line.unit_cost:.6f}",
-        "differences": [one["said"] for one in line.differences],
-    }
+def _said(line: ReceiptLine) -> str:
+    lot = f", {line.lot}," if line.lot else ""
+    differences = "; ".join(one["said"] for one in line.differences)
+    told = f"{line.units} {line.product}{lot} at {line.unit_cost:.4f}"
+    return f"{told} ({differences})" if differences else told

@@ -2,7 +2,7 @@
 
 from decimal import Decimal
 
-from django.core.validators import MinValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
@@ -26,7 +26,7 @@ class Supplier(models.Model):
     review_days = models.PositiveSmallIntegerField(
         "days between orders",
         default=7,
-        validators=[MinValueValidator(1)],
+        validators=[MinValueValidator(1), MaxValueValidator(90)],
         help_text="How often an order to them is thought about.",
     )
     line_cost = money(
@@ -58,7 +58,9 @@ class SupplierItem(models.Model):
     units_per_case = models.PositiveIntegerField(validators=[MinValueValidator(1)])
     case_cost = money()
     lead_time_days = models.PositiveSmallIntegerField(
-        default=2, help_text="From the order to the delivery."
+        default=2,
+        validators=[MaxValueValidator(120)],
+        help_text="From the order to the delivery.",
     )
     minimum_cases = models.PositiveSmallIntegerField(
         default=1, validators=[MinValueValidator(1)], help_text="The fewest that one order may ask."
