@@ -158,49 +158,49 @@ class RoadStops(OnTheRoad):
     @writes(ArriveIn, ActOut, key="own", summary="Arrive at a machine")
     @action(detail=True, methods=["post"])
     def arrive(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.ARRIVE, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.ARRIVE, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(ReadIn, ActOut, key="own", summary="Link an audit read to the visit")
     @action(detail=True, methods=["post"])
     def read(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.READ, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.READ, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(RoadCountIn, ActOut, key="own", summary="Count columns as they were found")
     @action(detail=True, methods=["post"])
     def count(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.COUNT, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.COUNT, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(RemoveIn, ActOut, key="own", summary="Take products out, to the truck or to waste")
     @action(detail=True, methods=["post"])
     def remove(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.REMOVE, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.REMOVE, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(FillIn, ActOut, key="own", summary="Fill columns from the truck")
     @action(detail=True, methods=["post"])
     def fill(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.FILL, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.FILL, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(
         ChangeOverIn, ActOut, key="own", summary="Change a column over as planned, with as-left"
     )
     @action(detail=True, methods=["post"], url_path="change-over")
     def change_over(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.CHANGE_OVER, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.CHANGE_OVER, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(BagIn, ActOut, key="own", summary="Bag the machine's cash under a seal; no amount")
     @action(detail=True, methods=["post"])
     def bag(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.BAG, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.BAG, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(ActIn, ActOut, key="own", summary="Leave a machine")
     @action(detail=True, methods=["post"])
     def leave(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.LEAVE, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.LEAVE, gates.stop_to_act_on(self.person, pk), given)
 
     @writes(SkipIn, ActOut, key="own", summary="Pass a stop by, with the reason")
     @action(detail=True, methods=["post"])
     def skip(self, request: Request, pk: int, given: Given) -> Response:
-        return self.do(Verb.SKIP, gates.stop_for(self.person, pk), given)
+        return self.do(Verb.SKIP, gates.stop_to_act_on(self.person, pk), given)
 
 
 class DayAsked(Shape):
@@ -263,7 +263,7 @@ class Road(Doors):
         if item[name] is None:
             message = f"{item['verb']} needs its {name}"
             raise Unacceptable(message, fields={name: message})
-        gate: Any = gates.run_for if act.of_run else gates.stop_for
+        gate: Any = gates.run_for if act.of_run else gates.stop_to_act_on
         of = gate(self.person, item[name])
         shape = act.given(data=item["body"], context=self.shown_with)
         shape.is_valid(raise_exception=True)

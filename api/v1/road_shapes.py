@@ -15,7 +15,10 @@ from .changeovers import AsLeftIn, RemovedIn
 
 MOST_UNITS = 9999
 MOST_LINES = 200
-Columns = Column.objects.select_related("machine", "position")
+# What says which column it is; the rest of its machine and position is nothing to an act.
+Columns = Column.objects.select_related("machine", "position").only(
+    "machine__asset_tag", "position__label", "selection"
+)
 
 
 class ActIn(Shape):
@@ -55,7 +58,7 @@ class RoadCountIn(ActIn):
 
 class FilledIn(Shape):
     column = ListedRef(queryset=Columns)
-    product = ListedRef(queryset=Product.objects.all())
+    product = ListedRef(queryset=Product.objects.only("name"))
     quantity = serializers.IntegerField(min_value=1, max_value=MOST_UNITS)
     lot = ListedRef(
         queryset=Lot.objects.all(),

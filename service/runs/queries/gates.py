@@ -27,6 +27,19 @@ from ..models import (
 
 Row = TypeVar("Row", bound=Model)
 DESK = (Role.OWNER, Role.DISPATCHER)
+NEEDED_BY_ACTS = (
+    "run__driver__name",
+    "run__vehicle__name",
+    "run__vehicle__truck__kind",
+    "run__vehicle__truck__name",
+    "run__vehicle__truck__active",
+    "run__depot__site__name",
+    "run__depot__site__time_zone",
+    "machine__asset_tag",
+    "machine__kind__name",
+    "site__name",
+    "site__time_zone",
+)
 
 
 def runs_seen_by(person: Person) -> "QuerySet[Run]":
@@ -57,6 +70,14 @@ def stops_seen_by(person: Person) -> "QuerySet[Stop]":
 
 def stop_for(person: Person, pk: int) -> Stop:
     return _found(stops_seen_by(person), pk)
+
+
+def stop_to_act_on(person: Person, pk: int) -> Stop:
+    """As `stop_for`, with no more of its neighbours than an act needs; the rest comes when asked.
+
+    A driver at a machine waits for this one.
+    """
+    return _found(stops_seen_by(person).only(*NEEDED_BY_ACTS), pk)
 
 
 def visits_seen_by(person: Person) -> "QuerySet[Visit]":
@@ -103,7 +124,8 @@ def assumptions_for(person: Person, pk: int, *, write: bool = False) -> RunAssum
 
 
 def _found(rows: "QuerySet[Row]", pk: int) -> Row:
-    row = rows.filter(pk=pk).first()
+    # Without the order of the model, which would join its way to names for one row.
+    row = rows.order_by().filter(pk=pk).first()
     if row is None:
         raise NotFound(f"there is no {rows.model._meta.verbose_name} {pk}")
     return row

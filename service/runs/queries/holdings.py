@@ -4,10 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
-from django.db.models import Sum
+from django.db.models import FilteredRelation, Q, Sum
 
 from fleet.inventory.models import StockLevel
-from fleet.machines.models import Column, SetUp
+from fleet.machines.models import Column
 
 from ..models import Run
 
@@ -26,35 +26,43 @@ def columns_now(keys: Iterable[int]) -> list[dict[str, Any]]:
     )
     for column, product, name, units in levels:
         held[column][product] = (name, units)
-    now = {
-        set_up.column_id: set_up
-        for set_up in SetUp.objects.filter(column__in=wanted, ends_at__isnull=True).select_related(
-            "product"
+    in_force = FilteredRelation("set_ups", condition=Q(set_ups__ends_at__isnull=True))
+    columns = (
+        Column.objects.filter(pk__in=wanted)
+        .annotate(now=in_force)
+        .order_by("position__order", "pk")
+        .values_list(
+            "pk",
+            "position__label",
+            "selection__code",
+            "now__product",
+            "now__product__name",
+            "now__capacity",
         )
-    }
-    columns = Column.objects.filter(pk__in=wanted).select_related("position", "selection")
-    return [
-        _column(column, now.get(column.pk), held[column.pk])
-        for column in columns.order_by("position__order", "pk")
-    ]
+    )
+    return [_column(*row, held[row[0]]) for row in columns]
 
 
 def _column(
-    column: Column, set_up: SetUp | None, held: dict[int, tuple[str, int]]
+    column: int,
+    label: str,
+    code: str | None,
+    product: int | None,
+    name: str | None,
+    capacity: int | None,
+    held: dict[int, tuple[str, int]],
 ) -> dict[str, Any]:
-    product = None if set_up is None else set_up.product_id
-    holds = held.get(product, ("", 0))[1] if product is not None else 0
     return {
-        "column": column.pk,
-        "position": column.position.label,
-        "selection": None if column.selection is None else column.selection.code,
+        "column": column,
+        "position": label,
+        "selection": code,
         "product": product,
-        "product_name": None if set_up is None else set_up.product.name,
-        "capacity": None if set_up is None else set_up.capacity,
-        "holds": holds,
+        "product_name": name,
+        "capacity": capacity,
+        "holds": 0 if product is None else held.get(product, ("", 0))[1],
         "others": [
-            {"product": pk, "product_name": name, "holds": units}
-            for pk, (name, units) in held.items()
+            {"product": pk, "product_name": told, "holds": units}
+            for pk, (told, units) in held.items()
             if pk != product and units
         ],
     }
@@ -64,19 +72,17 @@ def truck_now(run: Run) -> list[dict[str, Any]]:
     """What the run's truck carries by the book, first expired first."""
     levels = (
         StockLevel.objects.filter(place=run.vehicle.truck_id, quantity__gt=0)
-        .select_related("product", "lot")
         .order_by("product__name", "product", "lot__best_before", "lot")
+        .values_list("product", "product__name", "lot", "lot__code", "lot__best_before", "quantity")
     )
     return [
         {
-            "product": level.product_id,
-            "product_name": level.product.name,
-            "lot": level.lot_id,
-            "lot_code": "" if level.lot is None else level.lot.code,
-            "best_before": None
-            if level.lot is None or level.lot.best_before is None
-            else level.lot.best_before.isoformat(),
-            "holds": level.quantity,
+            "product": product,
+            "product_name": name,
+            "lot": lot,
+            "lot_code": code or "",
+            "best_before": None if best_before is None else best_before.isoformat(),
+            "holds": units,
         }
-        for level in levels
+        for product, name, lot, code, best_before, units in levels
     ]

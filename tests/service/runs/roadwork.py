@@ -10,7 +10,7 @@ import pytest
 
 from fleet.inventory.actions import counts, ledger, places
 from fleet.inventory.models import StockLevel, StockPlace
-from fleet.machines.models import Machine, Product, Site
+from fleet.machines.models import Kind, Machine, Product, Site
 from people.models import Person
 from service.runs.actions import byhand, keeping, road
 from service.runs.models import Depot, DriverProfile, Run, Stop, Vehicle
@@ -149,9 +149,14 @@ def roadwork(world: World, driver: Person, machines: int = 3) -> RoadWork:
         actor=owner,
         now=now,
     )
-    kind = world.kind()
-    cola = world.product("Cola", world.can(volume_ml=Decimal(355), weight_g=Decimal(370)))
-    tea = world.product("Tea", world.bottle(volume_ml=Decimal(591), weight_g=Decimal(620)))
+    # A test may have another machine of these already.
+    kind = Kind.objects.filter(name="two-sided stack").first() or world.kind()
+    cola = Product.objects.filter(name="Cola").first() or world.product(
+        "Cola", world.can(volume_ml=Decimal(355), weight_g=Decimal(370))
+    )
+    tea = Product.objects.filter(name="Tea").first() or world.product(
+        "Tea", world.bottle(volume_ml=Decimal(591), weight_g=Decimal(620))
+    )
     stop, run_on = kind.programs.get(name="stop"), kind.programs.get(name="run on")
     made = []
     for number in range(machines):
