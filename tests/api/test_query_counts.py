@@ -5,7 +5,7 @@ To accept another number, change `tests/query_counts.json` and say why in the co
 
 import json
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 
@@ -14,12 +14,15 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from fleet.demand.actions.rules import mark_day
+from fleet.demand.models import ColumnDemand
 from fleet.inventory.actions import stocktakes
 from fleet.inventory.models import PurchaseOrder
 from fleet.machines.models import Column, Machine, Product
 from fleet.sales.actions.receive import ReceivedFile, receive
 from people.models import Person
 from tests.callers import Caller
+from tests.fleet.demand.sellers import fit_all
 from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
 from tests.world import World
@@ -32,13 +35,19 @@ ADDRESSES: dict[str, Callable[[], str]] = {
     "/changeover-plans": lambda: "/changeover-plans",
     "/changeovers": lambda: "/changeovers",
     "/chart-entries": lambda: "/chart-entries",
+    "/column-demands": lambda: "/column-demands",
+    "/column-demands/{id}/ahead": lambda: (
+        f"/column-demands/{ColumnDemand.objects.order_by('pk')[0].pk}/ahead"
+    ),
     "/columns/{id}/what-fits": lambda: f"/columns/{Column.objects.order_by('pk')[0].pk}/what-fits",
     "/event-meanings": lambda: "/event-meanings",
     "/event-occurrences": lambda: "/event-occurrences",
     "/events": lambda: "/events",
+    "/fit-runs": lambda: "/fit-runs",
     "/kinds": lambda: "/kinds",
     "/kinds/{id}": lambda: f"/kinds/{Machine.objects.order_by('pk')[0].kind_id}",
     "/machine-intervals": lambda: "/machine-intervals",
+    "/machine-needs/{id}": lambda: f"/machine-needs/{Machine.objects.order_by('pk')[0].pk}",
     "/machines": lambda: "/machines",
     "/machines/{id}": lambda: f"/machines/{Machine.objects.order_by('pk')[0].pk}",
     "/machines/{id}/columns": lambda: f"/machines/{Machine.objects.order_by('pk')[0].pk}/columns",
@@ -67,6 +76,7 @@ ADDRESSES: dict[str, Callable[[], str]] = {
     "/supplier-items": lambda: "/supplier-items",
     "/suppliers": lambda: "/suppliers",
     "/tokens": lambda: "/tokens",
+    "/unusual-days": lambda: "/unusual-days",
 }
 
 
@@ -87,6 +97,8 @@ def grow(world: World, owner: Person, start: int, until: int) -> None:
         package.chart.create(position=position, source="label", deep=1, front_setting=3)
         _sell(machine, owner)
         _buy(world, number, cola)
+        mark_day(day=date(2026, 5, 1 + number), part=Decimal(0), actor=owner, now=world.now)
+    fit_all(owner, timezone.now())
 
 
 def _buy(world: World, number: int, product: Product) -> None:
