@@ -33,7 +33,7 @@ class OrderLineOut(RowShape):
     owed_units = serializers.SerializerMethodField(
         help_text="Ordered and not come. Null: not told in a list."
     )
-    suggestion = serializers.JSONField(
+    suggestion = serializers.DictField(
         allow_null=True,
         help_text="The figures that the number of cases was suggested from; null: a person's own.",
     )
