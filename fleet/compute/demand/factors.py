@@ -76,38 +76,34 @@ def _weekdays(
 ) -> Factors:
     """Poisson regression of what was sold in each stretch on what is expected by weekday."""
     history = stretches.history
-    by_weekday = np.eye(DAYS_A_WEEK)[history.weekday]
-    sold = stretches.plain_sold @ by_weekday
-    plain = history.by_machine(history.seen, rate) * history.usual * before.season
-    expected = plain @ by_weekday
-    machine, total, of_stretch = stretches.by_weekday(
-        loose_units, rate, history.usual * before.season
-    )
+    told = stretches.by_weekday(loose_units, rate, history.usual * before.season)
     # The level of a machine against its columns' rates is no weekday's: taken out first.
-    asked = sold.sum(axis=1) + sums(machine, total, history.machines)
-    thought = (expected * before.weekday).sum(axis=1) + sums(
-        machine, (of_stretch * before.weekday[machine]).sum(axis=1), history.machines
+    asked = told.sold.sum(axis=1) + sums(told.machine, told.total, history.machines)
+    thought = (told.expected * before.weekday).sum(axis=1) + sums(
+        told.machine,
+        (told.of_stretch * before.weekday.T[:, told.machine]).sum(axis=0),
+        history.machines,
     )
     level = _ratio(asked, thought)
-    expected *= level[:, None]
-    of_stretch = of_stretch * level[machine, None]
+    sold, expected = told.sold, told.expected * level[:, None]
+    of_stretch = told.of_stretch * level[told.machine]
     worth = settings.weekday_worth_sales
     even = np.full((1, DAYS_A_WEEK), worth / DAYS_A_WEEK)
     fleet = _regressed(
         sold.sum(axis=0)[None, :] + even,
         expected.sum(axis=0)[None, :] + even,
-        np.zeros_like(machine),
-        total,
+        np.zeros_like(told.machine),
+        told.total,
         of_stretch,
         np.ones((1, DAYS_A_WEEK)),
     )[0]
-    open_days = history.usual @ by_weekday
+    open_days = history.usual @ np.eye(DAYS_A_WEEK)[history.weekday]
     share = _shares(open_days)
     weekday = _regressed(
         sold + worth * share * fleet,
         expected + worth * share,
-        machine,
-        total,
+        told.machine,
+        told.total,
         of_stretch,
         np.tile(fleet, (history.machines, 1)),
     )
@@ -125,7 +121,7 @@ def _regressed(
     start: Floats,
 ) -> Floats:
     """[groups, 7] factors f, 1 on average, most likely to give Poisson counts `sold` of the mean
-    f x `expected` by weekday, and `total` of the mean of_stretch . f for each stretch.
+    f x `expected` by weekday, and `total` of the mean f . of_stretch for each stretch.
 
     By Newton's method (Fisher scoring) for all groups at once. `sold` and `expected` hold a
     prior's few sales on every weekday, so that what no stretch tells apart stays as it was.
@@ -134,17 +130,17 @@ def _regressed(
     groups = len(start)
     square = np.arange(DAYS_A_WEEK)
     for _ in range(NEWTON_STEPS):
-        mean = np.maximum((of_stretch * found[group]).sum(axis=1), 1e-9)
-        weighed = of_stretch / mean[:, None]
+        mean = np.maximum((of_stretch * found.T[:, group]).sum(axis=0), 1e-9)
+        weighed = of_stretch / mean
         matrix = np.zeros((groups, DAYS_A_WEEK, DAYS_A_WEEK))
         for one in square:
             for other in square[one:]:
-                joint = sums(group, weighed[:, one] * of_stretch[:, other], groups)
+                joint = sums(group, weighed[one] * of_stretch[other], groups)
                 matrix[:, one, other] = matrix[:, other, one] = joint
         matrix[:, square, square] += np.maximum(expected, 1e-9) / found
         right = sold / found
         for one in square:
-            right[:, one] += sums(group, weighed[:, one] * total, groups)
+            right[:, one] += sums(group, weighed[one] * total, groups)
         solved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
         # A weekday may lose at most half in a step, and none may come to nothing.
         found = np.maximum(np.maximum(solved, found / 2), LEAST_FACTOR)

@@ -12,7 +12,20 @@ from typing import Self
 import numpy as np
 
 from .arrays import Floats, Ints, sums
-from .history import History
+from .history import DAYS_A_WEEK, History
+
+
+@dataclass(frozen=True, eq=False)
+class Weekdays:
+    """Of single days [machines, 7] each; of each stretch of several days its machine, its units,
+    and [7, stretches] what is expected of it.
+    """
+
+    sold: Floats
+    expected: Floats
+    machine: Ints
+    total: Floats
+    of_stretch: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,19 +106,39 @@ class Stretches:
         weight = self.piece_part * by_day.ravel()[self.piece_cell]
         return self.plain_sold + self._by_day(weight * a_unit[self.piece_stretch])
 
-    def by_weekday(
-        self, loose_units: Floats, rate: Floats, by_day: Floats
-    ) -> tuple[Ints, Floats, Floats]:
-        """Of each stretch its machine, its units, and [stretches, 7] what is expected of it."""
+    def by_weekday(self, loose_units: Floats, rate: Floats, by_day: Floats) -> Weekdays:
+        """What was sold and is expected by weekday, of plain days and of stretches.
+
+        A stretch within one day is a day as good as a plain one, and is added to those.
+        """
         history = self.history
         of_stretch = sums(self.stretch, rate[history.loose.column], self.stretches)
+        total = sums(self.stretch, loose_units, self.stretches)
         expected = (
             of_stretch[self.piece_stretch] * self.piece_part * by_day.ravel()[self.piece_cell]
         )
-        weekday = history.weekday[self.piece_cell % history.days]
-        by_weekday = sums(self.piece_stretch * 7 + weekday, expected, self.stretches * 7)
-        total = sums(self.stretch, loose_units, self.stretches)
-        return self.machine, total, by_weekday.reshape(-1, 7)
+        touched = np.bincount(self.piece_stretch, minlength=self.stretches)
+        several = touched > 1
+        split = several[self.piece_stretch]
+        # Sold although the calendar says closed: tells nothing of the weekday.
+        alone = ~split & (expected > 0)
+        shape = (history.machines, history.days)
+        cell, size = self.piece_cell[alone], shape[0] * shape[1]
+        sold_alone = sums(cell, total[self.piece_stretch[alone]], size).reshape(shape)
+        expected_alone = sums(cell, expected[alone], size).reshape(shape)
+        is_weekday = np.eye(DAYS_A_WEEK)[history.weekday]
+        plain = history.by_machine(history.seen, rate) * by_day
+        place = np.cumsum(several) - 1
+        weekday = history.weekday[self.piece_cell[split] % history.days]
+        of_several = int(several.sum())
+        at = weekday * of_several + place[self.piece_stretch[split]]
+        return Weekdays(
+            (self.plain_sold + sold_alone) @ is_weekday,
+            (plain + expected_alone) @ is_weekday,
+            self.machine[several],
+            total[several],
+            sums(at, expected[split], DAYS_A_WEEK * of_several).reshape(DAYS_A_WEEK, of_several),
+        )
 
     def _by_day(self, of_pieces: Floats) -> Floats:
         shape = (self.history.machines, self.history.days)
