@@ -32,6 +32,8 @@ COLUMNS = int(os.environ.get("COLUMNS_FITTED", "12000"))
 IN_A_MACHINE = 12
 DAYS, EVERY = 90, 7
 MOST_TIMES = 4.0
+# Machines whose needs are measured: what a column costs does not hang on how many there are.
+NEEDS_OF = 500
 Result = TypeVar("Result")
 NOW = datetime(2026, 3, 2, 14, tzinfo=UTC)
 ZONE = ZoneInfo("America/New_York")
@@ -58,12 +60,14 @@ def test_a_refit_costs_little_more_than_its_kernel_and_its_rows(world: World) ->
     bare_out, bare_in = _bare_reading(machines), _bare_writing()
     whole, bare = reading + fitting_s + writing, kernel + bare_out + bare_in
     _, scoring_s = _timed(lambda: scoring.scores(known, run_id=0, history_days=365))
-    _, needs_s = _timed(lambda: work_out_needs(machines=machines, run=run, now=NOW))
+    some = machines[:NEEDS_OF]
+    _, needs_s = _timed(lambda: work_out_needs(machines=some, run=run, now=NOW))
     print(
         f"\n{COLUMNS} columns, {len(known.sales)} intervals: read {reading:.2f} s, "
         f"fit {fitting_s:.2f} s, write {writing:.2f} s = {whole:.2f} s; bare kernel "
         f"{kernel:.2f} s, COPY out {bare_out:.2f} s, COPY in {bare_in:.2f} s = {bare:.2f} s; "
-        f"{whole / bare:.2f} times. Beside it: scored {scoring_s:.2f} s, needs {needs_s:.2f} s"
+        f"{whole / bare:.2f} times. Beside it: scored {scoring_s:.2f} s, needs of "
+        f"{len(some) * IN_A_MACHINE} columns {needs_s:.2f} s"
     )
     assert whole <= MOST_TIMES * bare
 
