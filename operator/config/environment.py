@@ -44,6 +44,15 @@ def _routing_server(value: str) -> str:
     return value
 
 
+def _map_tiles(value: str) -> str:
+    parts = urlsplit(value)
+    if value and not (parts.scheme in ("http", "https") and _names_a_server(parts)):
+        raise ValueError("must start with http:// or https:// and name a server")
+    if value and not all(place in value for place in ("{z}", "{x}", "{y}")):
+        raise ValueError("must hold {z}, {x} and {y}")
+    return value
+
+
 def _database(value: str) -> str:
     if not value.startswith(("postgresql://", "postgres://")):
         raise ValueError("must start with postgresql:// or postgres://")
@@ -124,6 +133,15 @@ class Environment(BaseModel):
     )
     routing_server_key: str = Field(
         default="", description="the key that the routing server asks for; empty for none"
+    )
+
+    map_tiles: Annotated[str, AfterValidator(_map_tiles)] = Field(
+        default="",
+        description="a map server's tiles, as in https://tiles.example.org/{z}/{x}/{y}.png;"
+        " empty for a plain grid",
+    )
+    map_credit: str = Field(
+        default="", description="whom the map server wants named on the map; empty for nobody"
     )
 
     @model_validator(mode="before")

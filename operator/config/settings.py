@@ -1,5 +1,6 @@
 """Django's settings, all from the environment (see environment.py for each name and its hint)."""
 
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote, urlsplit
@@ -150,12 +151,21 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = ENV.https and not DEBUG
 SESSION_COOKIE_HTTPONLY = True
 CSRF_COOKIE_HTTPONLY = False  # htmx reads it to send the token
 X_FRAME_OPTIONS = "DENY"
+
+
+def _origins(address: str) -> list[str]:
+    """The server of an address as a policy names it; `{s}` stands for its many names."""
+    parts = urlsplit(address)
+    return [f"{parts.scheme}://{parts.netloc.replace('{s}', '*')}"] if address else []
+
+
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
         "default-src": [NONE],
         "script-src": [SELF],
         "style-src": [SELF],
-        "img-src": [SELF, "data:"],
+        # The map's pictures come from its own server, where one is set; nothing else does.
+        "img-src": [SELF, "data:", *(_origins(ENV.map_tiles))],
         "font-src": [SELF],
         "connect-src": [SELF],
         "form-action": [SELF],
@@ -192,6 +202,12 @@ TIME_ZONE = "UTC"
 # Static files: collected at build, hashed, served by the web process
 STATIC_URL = "static/"
 STATIC_ROOT = Path(ENV.static_folder) if ENV.static_folder else ROOT / ".data" / "static"
+# The map library's own files. Its Django app wants the geographic libraries; we draw points.
+_LEAFLET = find_spec("leaflet")
+STATICFILES_DIRS = [
+    ("leaflet", Path(folder) / "static" / "leaflet")
+    for folder in (_LEAFLET.submodule_search_locations if _LEAFLET else None) or ()
+]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -284,5 +300,7 @@ WATCH_FOLDER = ENV.watch_folder
 ROUTING_SERVER_URL = ENV.routing_server_url
 ROUTING_SERVER_KIND = ENV.routing_server_kind
 ROUTING_SERVER_KEY = ENV.routing_server_key
+MAP_TILES = ENV.map_tiles
+MAP_CREDIT = ENV.map_credit
 LOGGING_CONFIG = None
 logs.configure(level=ENV.log_level, style=ENV.log_format)

@@ -15,6 +15,7 @@ from people.models import Business
 NAV = (
     ("Today", "today", False),
     ("My day", "road-day", False),
+    ("Runs", "runs", False),
     ("Fleet", "fleet", False),
     ("Fit", "fit", False),
     ("Changeovers", "changeovers", False),

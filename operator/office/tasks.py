@@ -1,10 +1,15 @@
-"""What the worker does for the desk: letters, which no request waits for."""
+"""What the worker does for the desk: letters and searches, which no request waits for."""
 
 from celery import shared_task
 from django.core.cache import cache
+from django.utils import timezone
 
+from people.errors import Unable
 from people.models import Person
+from people.refused import in_words
+from service.runs.actions import board, plans
 
+from . import searches
 from .letters import send
 
 BETWEEN_LETTERS_S = 300
@@ -34,3 +39,35 @@ def send_letter(person: int, kind: str, desk: str) -> bool:
         return False
     send(found, kind=kind, desk=desk)
     return True
+
+
+@shared_task
+def search(key: str) -> str:
+    """Search for the plan that somebody asked for; the state it ends in.
+
+    A search that is handed out twice is made once.
+    """
+    asked = searches.find(key)
+    if asked is None or asked.is_over:
+        return "over"
+    person = Person.objects.filter(pk=asked.person, is_active=True).first()
+    if person is None:
+        return searches.tell(asked, "refused", "Whoever asked works here no more.").state
+    searches.tell(asked, "searching")
+    try:
+        with in_words():
+            return searches.tell(asked, "done", *_found(asked, person)).state
+    except Unable as error:
+        return searches.tell(asked, "refused", error.message).state
+
+
+def _found(asked: searches.Search, person: Person) -> tuple[str, int | None]:
+    now = timezone.now()
+    if asked.what == "rest":
+        runs = board.replan(date=asked.on, actor=person, now=now)
+        return f"The rest of the day is planned anew, {len(runs)} runs.", None
+    if asked.what == "week":
+        made = plans.plan_week(starts_on=asked.on, actor=person, now=now)
+        return f"{len(made)} days are planned; each is a draft.", None
+    plan = plans.plan_day(date=asked.on, actor=person, now=now)
+    return "The day is planned; it is a draft until somebody agrees.", plan.pk

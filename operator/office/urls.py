@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from .doors import door
+from .runs_urls import paths as _runs
 from .stock_urls import paths as _stock
 from .views import (
     account,
@@ -137,5 +138,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_demand,
     *_stock,
     *_road,
+    *_runs,
     *_measures,
 ]

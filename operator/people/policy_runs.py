@@ -70,6 +70,47 @@ TABLE: tuple[Row, ...] = (
         ),
     ),
     Row(
+        "see the board of runs",
+        READS,
+        (
+            "GET office:runs",
+            "GET office:runs-day",
+            "GET office:runs-map",
+            "GET office:runs-export",
+        ),
+    ),
+    Row(
+        "plan days and change runs",
+        DESK,
+        (
+            "POST office:runs-search",
+            "GET office:runs-searching",
+            "POST office:plan-agree",
+            "POST office:plan-drop",
+            "POST office:run-lock",
+            "POST office:run-make-load",
+            "POST office:stop-lock",
+            "GET office:stop-take-off",
+            "POST office:stop-take-off",
+            "GET office:runs-move",
+            "POST office:runs-move",
+            "GET office:runs-insert",
+            "POST office:runs-insert",
+            "GET office:runs-by-hand",
+            "POST office:runs-by-hand",
+        ),
+    ),
+    Row(
+        "see run sheets and load lists",
+        ROAD,
+        (
+            "GET office:run",
+            "GET office:run-load-list",
+            "GET office:run-load-export",
+            "GET office:run-export",
+        ),
+    ),
+    Row(
         "drive a day through the API",
         ROAD,
         (

@@ -234,6 +234,22 @@ def timesince_s(begun: datetime, ended: datetime) -> str:
     return f"{int(seconds // 60)} min {int(seconds % 60)} s"
 
 
+@register.filter
+def hours(minutes: float | Decimal | None) -> str:
+    """So many minutes as hours: `5 h 12 min`, `34 min`."""
+    if minutes is None:
+        return NOTHING
+    whole = round(abs(minutes))
+    minus = "−" if minutes < 0 and whole else ""
+    return f"{minus}{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{minus}{whole} min"
+
+
+@register.filter
+def distance(metres: float | None) -> str:
+    """A way on the road: `12.3 km`."""
+    return NOTHING if metres is None else f"{metres / 1000:,.1f} km".replace("-", "−")
+
+
 @register.simple_tag
 def spoken(place: Any, side: str, notch: int | None) -> str:
     """A stored notch as a hand finds it."""

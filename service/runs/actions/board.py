@@ -19,6 +19,7 @@ from service.compute.routing.results import Delta, Plan
 from ..board import Board, board_of
 from ..gathering import Candidate, gather
 from ..models import DayPlan, Run, Stop
+from ..queries.standing import standing_of
 from .errors import CannotChange, RunsHaveBegun
 
 MOST_TRIES = 3
@@ -105,15 +106,16 @@ def insert_stop(
     day: date | None = None,
     run: Run | None = None,
     must_go: bool = True,
+    seen: str | None = None,
 ) -> tuple[Stop, Change]:
     """Put one more stop where it costs least on the runs of a day, or on one run.
 
-    Raises CannotChange, Unacceptable.
+    `seen` is how the runs stood when it was decided. Raises CannotChange, Unacceptable.
     """
     why = reason.strip()
     if not why:
         raise Unacceptable("say why it is visited", fields={"reason": "say why"})
-    runs = _held([one.pk for one in _runs_of(day, run)])
+    runs = _held([one.pk for one in _runs_of(day, run)], seen)
     wanted = _wanted(machine, runs, now)
     wanted.must_go = must_go
     wanted.reasons = [{"code": "inserted", "said": why[:300]}, *wanted.reasons]
@@ -132,14 +134,20 @@ def preview_move(*, stop: Stop, run: Run, position: int, now: datetime) -> Chang
 
 @transaction.atomic
 def move_stop(
-    *, stop: Stop, run: Run, position: int, actor: Person, now: datetime
+    *,
+    stop: Stop,
+    run: Run,
+    position: int,
+    actor: Person,
+    now: datetime,
+    seen: str | None = None,
 ) -> tuple[Stop, Change]:
     """Move a stop to a place on its run or on another of the day.
 
-    What it breaks (an hour, a shift) is told and not refused; the dispatcher decides. Raises
-    CannotChange for a stop that is done or locked.
+    What it breaks (an hour, a shift) is told and not refused; the dispatcher decides. `seen` is how
+    the runs stood when it was. Raises CannotChange for a stop that is done or locked.
     """
-    runs = _held([one.pk for one in _both(stop, run)])
+    runs = _held([one.pk for one in _both(stop, run)], seen)
     board = board_of(runs, now=now)
     change, delta = _moved(board, stop, run, position)
     _write(board, delta.plan, verb="move stop", actor=actor, now=now)
@@ -209,9 +217,14 @@ def _whole() -> "QuerySet[Run]":
     return Run.objects.select_related("driver", "vehicle", "depot__site", "plan").order_by("pk")
 
 
-def _held(keys: Sequence[int]) -> list[Run]:
+def _held(keys: Sequence[int], seen: str | None = None) -> list[Run]:
     """The runs under a lock, in the order of their keys: acts from the road wait, or were first."""
     runs = list(_whole().select_for_update(no_key=True, of=("self",)).filter(pk__in=keys))
+    if seen is not None and seen != standing_of(keys):
+        raise CannotChange(
+            "the runs are no longer as they were when this was decided, so nothing was changed",
+            code="changed_meanwhile",
+        )
     for run in runs:
         if run.state == Run.State.ENDED:
             raise RunsHaveBegun(run, "it is over")

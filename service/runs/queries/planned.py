@@ -39,9 +39,11 @@ class ShownStop:
 
     @property
     def misses_hours(self) -> bool:
-        """Whether it is reached when nobody can enter."""
-        begins = self.stop.planned_arrive
-        return bool(self.hours) and not any(h.opens <= begins <= h.closes for h in self.hours)
+        """Whether part of the visit falls outside the hours."""
+        begins, ends = self.stop.planned_arrive, self.stop.planned_leave
+        return bool(self.hours) and not any(
+            one.opens <= begins and ends <= one.closes for one in self.hours
+        )
 
 
 @dataclass
@@ -178,8 +180,10 @@ class Week:
     cells: dict[int, list[Stop | None]]
 
     @property
-    def lines(self) -> list[tuple[Any, list[Stop | None]]]:
-        return [(machine, self.cells[machine.pk]) for machine in self.machines]
+    def lines(self) -> list[tuple[Any, list[Stop | None], int]]:
+        """Each machine with its cells and its number of visits."""
+        cells = self.cells
+        return [(one, cells[one.pk], sum(map(bool, cells[one.pk]))) for one in self.machines]
 
     @property
     def stops(self) -> int:

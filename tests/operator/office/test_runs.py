@@ -1,0 +1,262 @@
+"""Runs at the desk: the board and its changes, sheets, who may, and what is refused."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from office import tasks
+from people.models import Business, Person
+from service.runs.actions import board, keeping, plans
+from service.runs.models import DayPlan, Run, Stop
+from tests.service.runs.roadwork import RoadWork, roadwork
+from tests.world import World
+
+pytestmark = pytest.mark.django_db
+Desk = Callable[[Any], Client]
+
+
+@pytest.fixture
+def work(world: World, driver: Person) -> RoadWork:
+    return roadwork(world, driver)
+
+
+def monday() -> date:
+    """The next Monday but one, so that it lies ahead and the driver has a shift."""
+    today = timezone.localdate(timezone.now(), Business.the().time_zone)
+    return today + timedelta(days=7 + (7 - today.weekday()))
+
+
+@pytest.fixture
+def run(work: RoadWork) -> Run:
+    """Three machines on Van 1, agreed by hand."""
+    return work.run(date=monday())
+
+
+def text(response: Any, status: int = 200) -> str:
+    assert response.status_code == status, response.content
+    return str(response.content.decode())
+
+
+def order(run: Run) -> list[str]:
+    stops = Stop.objects.filter(run=run).order_by("sequence")
+    return list(stops.values_list("machine__asset_tag", flat=True))
+
+
+def stop_of(run: Run, tag: str) -> Stop:
+    return Stop.objects.get(run=run, machine__asset_tag=tag)
+
+
+def seen(page: str) -> str:
+    return page.partition('name="seen" value="')[2].partition('"')[0]
+
+
+def moved(run: Run, tag: str, behind: str | None) -> dict[str, str]:
+    after = stop_of(run, behind).pk if behind else 0
+    return {"stop": str(stop_of(run, tag).pk), "to": f"{run.pk}-{after}"}
+
+
+def address(run: Run, what: str = "") -> str:
+    return f"/runs/{run.date}/{what}"
+
+
+def test_the_board_draws_lanes_and_lists_stops_with_reasons(
+    run: Run, owner: Person, desk: Desk
+) -> None:
+    said = text(desk(owner).get(address(run)))
+    assert said.count("data-stop=") == 3
+    assert "shift ends 15:30" in said
+    assert "Put on the run by" in said
+    assert "margin saved" in said
+
+
+def test_a_day_is_planned_by_the_worker_and_agreed(
+    work: RoadWork, owner: Person, desk: Desk
+) -> None:
+    on = monday()
+    for machine in work.machines[:2]:
+        changes = {"machine": machine, "every_days": 1}
+        keeping.save_agreement(changes=changes, actor=owner, now=timezone.now())
+    client = desk(owner)
+    begun = client.post(f"/runs/{on}/search/", {"what": "day"})
+    waits = begun["Location"]
+    assert "Waits for a worker" in text(client.get(waits))
+    key = waits.rstrip("/").rpartition("/")[2]
+    assert tasks.search(key) == "done"
+    assert tasks.search(key) == "over"
+    plan = DayPlan.objects.get()
+    part = client.get(waits, headers={"HX-Request": "true"})
+    assert part["HX-Redirect"] == f"/runs/{on}/?plan={plan.pk}"
+    shown = text(client.get(f"/runs/{on}/"))
+    assert "Left out" in shown
+    assert "Agree to this plan" in shown
+    assert "Has to be visited." in shown
+    assert client.post(f"/runs/plans/{plan.pk}/agree/")["Location"] == f"/runs/{on}/"
+    assert Run.objects.get(plan=plan).agreed
+    refused = client.post(f"/runs/plans/{plan.pk}/agree/")
+    assert "it is agreed" in text(refused, 409)
+    assert "it is agreed" in text(client.post(f"/runs/plans/{plan.pk}/drop/"), 409)
+    week = text(client.get(f"/runs/?from={on}"))
+    assert "agreed" in week
+
+
+def test_what_a_search_refuses_is_told(work: RoadWork, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    waits = client.post("/runs/2020-01-06/search/", {"what": "day"})["Location"]
+    assert tasks.search(waits.rstrip("/").rpartition("/")[2]) == "refused"
+    assert "is past" in text(client.get(waits))
+    assert client.post("/runs/2020-01-06/search/", {"what": "moon"}).status_code == 404
+    assert client.get("/runs/searches/none/").status_code == 404
+    waits = client.post(f"/runs/{monday()}/search/", {"what": "rest"})["Location"]
+    assert tasks.search(waits.rstrip("/").rpartition("/")[2]) == "refused"
+    assert "no run of" in text(client.get(waits))
+
+
+def test_a_week_is_planned_in_one_search(work: RoadWork, owner: Person, desk: Desk) -> None:
+    on = monday()
+    changes = {"machine": work.machines[0], "every_days": 2}
+    keeping.save_agreement(changes=changes, actor=owner, now=timezone.now())
+    client = desk(owner)
+    waits = client.post(f"/runs/{on}/search/", {"what": "week"})["Location"]
+    assert tasks.search(waits.rstrip("/").rpartition("/")[2]) == "done"
+    assert DayPlan.objects.filter(week_of=on).count() == 5
+    said = text(client.get(f"/runs/?from={on}"))
+    assert "draft" in said
+    assert "R-1" in said
+
+
+def test_a_move_is_shown_with_its_minutes_and_then_made(
+    run: Run, owner: Person, desk: Desk
+) -> None:
+    client = desk(owner)
+    asked = moved(run, "R-3", None)
+    said = text(client.get(address(run, "move/"), asked))
+    assert "R-3 to place 1 of Van 1" in said
+    assert "minutes" in said
+    assert order(run) == ["R-1", "R-2", "R-3"]
+    part = text(client.get(address(run, "move/"), asked, headers={"HX-Request": "true"}))
+    assert "<html" not in part
+    done = client.post(address(run, "move/"), asked | {"seen": seen(said)})
+    assert done["Location"] == address(run)
+    assert order(run) == ["R-3", "R-1", "R-2"]
+    behind = moved(run, "R-3", "R-1")
+    said = text(client.get(address(run, "move/"), behind))
+    client.post(address(run, "move/"), behind | {"seen": seen(said)})
+    assert order(run) == ["R-1", "R-3", "R-2"]
+
+
+def test_a_stale_move_is_refused_with_what_changed(run: Run, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    asked = moved(run, "R-3", None)
+    before = seen(text(client.get(address(run, "move/"), asked)))
+    board.move_stop(stop=stop_of(run, "R-2"), run=run, position=1, actor=owner, now=timezone.now())
+    refused = client.post(address(run, "move/"), asked | {"seen": before})
+    said = text(refused, 409)
+    assert "no longer as they were" in said
+    assert "move stop" in said
+    assert order(run) == ["R-2", "R-1", "R-3"]
+    assert client.post(address(run, "move/"), asked).status_code == 409
+
+
+def test_moves_that_cannot_be(run: Run, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    itself = moved(run, "R-3", "R-3")
+    assert "behind itself" in text(client.get(address(run, "move/"), itself), 422)
+    assert text(client.get(address(run, "move/"), {"stop": "9", "to": "x"}), 422)
+    stop = stop_of(run, "R-1")
+    locked = client.post(f"/runs/stops/{stop.pk}/lock/", {"locked": "yes"})
+    assert locked["Location"] == address(run)
+    assert text(client.get(address(run, "move/"), moved(run, "R-1", "R-3")), 422)
+    client.post(f"/runs/stops/{stop.pk}/lock/", {"locked": "no"})
+    assert not stop_of(run, "R-1").locked
+
+
+def test_a_stop_is_taken_off_and_put_on_again(run: Run, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    stop = stop_of(run, "R-2")
+    assert "Take R-2 off" in text(client.get(f"/runs/stops/{stop.pk}/take-off/"))
+    assert text(client.post(f"/runs/stops/{stop.pk}/take-off/", {"reason": ""}), 422)
+    client.post(f"/runs/stops/{stop.pk}/take-off/", {"reason": "the hall is shut"})
+    assert order(run) == ["R-1", "R-3"]
+    asked = {"machine": str(stop.machine_id), "run": ""}
+    said = text(client.get(address(run, "insert/"), asked))
+    assert "at place 2 of Van 1" in said
+    given = asked | {"seen": seen(said), "must_go": "on"}
+    assert text(client.post(address(run, "insert/"), given | {"reason": ""}), 422)
+    stale = given | {"reason": "they called", "seen": "0-none"}
+    assert "no longer as they were" in text(client.post(address(run, "insert/"), stale), 409)
+    client.post(address(run, "insert/"), given | {"reason": "they called"})
+    assert order(run) == ["R-1", "R-2", "R-3"]
+    assert stop_of(run, "R-2").must_go
+    twice = text(client.get(address(run, "insert/"), asked), 422)
+    assert "is on the run of" in twice
+
+
+def test_a_run_is_locked_and_let_go(run: Run, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    client.post(f"/runs/run/{run.pk}/lock/", {"locked": "yes"})
+    assert Run.objects.get(pk=run.pk).state == Run.State.LOCKED
+    assert client.post(f"/runs/run/{run.pk}/lock/", {"locked": "yes"}).status_code == 409
+    client.post(f"/runs/run/{run.pk}/lock/", {"locked": "no"})
+    assert Run.objects.get(pk=run.pk).state == Run.State.PLANNED
+
+
+def test_a_run_by_hand(work: RoadWork, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    on = monday()
+    given = {"driver": work.profile.pk, "machines": [one.pk for one in work.machines]}
+    assert text(client.post(f"/runs/{on}/by-hand/", {"driver": work.profile.pk}), 422)
+    sunday = on + timedelta(days=6)
+    assert "no shift on Sunday" in text(client.post(f"/runs/{sunday}/by-hand/", given), 422)
+    assert client.post(f"/runs/{on}/by-hand/", given)["Location"] == f"/runs/{on}/"
+    assert order(Run.objects.get()) == ["R-1", "R-2", "R-3"]
+
+
+def test_sheets_load_list_map_and_files(
+    run: Run, work: RoadWork, owner: Person, desk: Desk
+) -> None:
+    client = desk(owner)
+    assert "No load list" in text(client.get(f"/runs/run/{run.pk}/load/"))
+    made = client.post(f"/runs/run/{run.pk}/load/make/")
+    assert made["Location"] == f"/runs/run/{run.pk}/load/"
+    sheet = text(client.get(f"/runs/run/{run.pk}/"))
+    assert "Hall 3" in sheet
+    assert "Fill to" in sheet
+    on_map = text(client.get(address(run, "map/")))
+    assert '"type": "FeatureCollection"' in on_map
+    assert "plain grid" in on_map
+    for where in (f"/runs/run/{run.pk}/export/", f"/runs/run/{run.pk}/load/export/"):
+        assert client.get(where)["Content-Type"].startswith("text/csv")
+        assert client.get(f"{where}?as=xlsx").status_code == 200
+        assert client.get(f"{where}?as=tape").status_code == 422
+    plan = plans.plan_day(date=monday() + timedelta(days=1), actor=owner, now=timezone.now())
+    lines = text(client.get(f"/runs/{plan.date}/export/"))
+    assert "R-2" in lines
+
+
+def test_days_and_plans_that_are_none(owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    for where in ("/runs/someday/", "/runs/2026-03-02/?plan=4", "/runs/2026-03-02/?plan=x"):
+        assert client.get(where).status_code == 404
+    assert client.get("/runs/?from=9999-12-30").status_code == 404
+    assert client.get("/runs/2026-03-02/map/").status_code == 200
+
+
+def test_who_may(
+    run: Run, desk: Desk, driver: Person, other_driver: Person, accountant: Person
+) -> None:
+    sheet = f"/runs/run/{run.pk}/"
+    reads = desk(accountant)
+    said = text(reads.get(address(run)))
+    assert "Lock the run" not in said
+    assert reads.get(address(run, "move/"), moved(run, "R-3", None)).status_code == 403
+    mine = desk(driver)
+    assert "Hall 1" in text(mine.get(sheet))
+    assert text(mine.get(f"{sheet}load/"))
+    assert mine.get(address(run)).status_code == 403
+    assert mine.post(f"{sheet}lock/").status_code == 403
+    assert mine.post(f"{sheet}load/make/").status_code == 403
+    assert desk(other_driver).get(sheet).status_code == 404
