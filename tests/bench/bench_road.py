@@ -1,4 +1,4 @@
-"""Acts at a machine of ten columns through the API beside a bare transaction that writes the same rows.
+"""Acts at a machine of ten columns through the API, beside a bare transaction of the same rows.
 
 Run by name: `pytest tests/bench/bench_road.py -s -n 0`. The bare transaction is taken in by a door
 of the same framework, without sign-in or policy. It gets nothing to read, checks nothing and locks

@@ -27,8 +27,8 @@ from ..models import (
 
 Row = TypeVar("Row", bound=Model)
 DESK = (Role.OWNER, Role.DISPATCHER)
-NEEDED_BY_ACTS = (
-    "run__driver__name",
+NEEDED_BY_ACTS = ("run__vehicle__truck", "run__depot__site", "machine")
+OF_THEM = (
     "run__vehicle__name",
     "run__vehicle__truck__kind",
     "run__vehicle__truck__name",
@@ -36,9 +36,6 @@ NEEDED_BY_ACTS = (
     "run__depot__site__name",
     "run__depot__site__time_zone",
     "machine__asset_tag",
-    "machine__kind__name",
-    "site__name",
-    "site__time_zone",
 )
 
 
@@ -77,7 +74,8 @@ def stop_to_act_on(person: Person, pk: int) -> Stop:
 
     A driver at a machine waits for this one.
     """
-    return _found(stops_seen_by(person).only(*NEEDED_BY_ACTS), pk)
+    stops = stops_seen_by(person).select_related(None).select_related(*NEEDED_BY_ACTS)
+    return _found(stops.only(*OF_THEM), pk)
 
 
 def visits_seen_by(person: Person) -> "QuerySet[Visit]":

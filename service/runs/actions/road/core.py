@@ -15,6 +15,7 @@ from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import connection, transaction
+from django.db.models import Model
 
 from fleet.inventory.models import Movement, StockCount
 from people.errors import Unacceptable
@@ -99,7 +100,7 @@ def once(
     payload = json.loads(json.dumps(said, cls=DjangoJSONEncoder))
     digest = _digest(verb, run.pk, None if stop is None else stop.pk, sent, payload)
     _alone(actor, sent.key)
-    earlier = RoadAct.objects.filter(actor=actor, key=sent.key).first()
+    earlier = RoadAct.objects.order_by().filter(actor=actor, key=sent.key).first()
     if earlier is not None:
         if earlier.digest != digest:
             raise KeyReused(sent.key)
@@ -154,10 +155,18 @@ def _held(run: Run, stop: Stop | None) -> tuple[Run, Stop | None]:
             .select_related("run")
             .get(pk=stop.pk)
         )
-        fresh.machine, fresh.site, held = stop.machine, stop.site, fresh.run
+        held = fresh.run
+        _take_along(stop, fresh, ("machine", "site"))
         stop = fresh
-    held.driver, held.vehicle, held.depot = run.driver, run.vehicle, run.depot
+    _take_along(run, held, ("driver", "vehicle", "depot"))
     return held, stop
+
+
+def _take_along(read: Model, fresh: Model, names: Sequence[str]) -> None:
+    """What hangs on a row and was fetched with it before; the rest comes when it is asked for."""
+    for name in names:
+        if name in read._state.fields_cache:
+            setattr(fresh, name, getattr(read, name))
 
 
 def _require_key(key: str) -> None:

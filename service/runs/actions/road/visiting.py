@@ -20,7 +20,7 @@ def be_there(doing: Doing, *, arriving: bool = False, nobody_here: bool = False)
     """
     require_out(doing)
     stop = _stop(doing)
-    found = Visit.objects.filter(stop=stop).select_related("driver").first()
+    found = Visit.objects.order_by().filter(stop=stop).first()
     if found is not None and _is_within(found, doing.at, arriving=arriving):
         doing.visit = found
         settle(stop, found)
@@ -88,9 +88,9 @@ def _open(doing: Doing, stop: Stop, *, arriving: bool, nobody_here: bool) -> Vis
     return Visit.objects.create(
         stop=stop,
         run=run,
-        machine=stop.machine,
-        driver=run.driver,
-        vehicle=run.vehicle,
+        machine_id=stop.machine_id,
+        driver_id=run.driver_id,
+        vehicle_id=run.vehicle_id,
         arrived_at=doing.at,
         arrival_told=arriving,
         ended_by=ended_by,
