@@ -53,6 +53,8 @@ def looked_at(
     page: Page, axe: Check, picture: Picture, name: str, scheme: str | None = None
 ) -> None:
     """A page in light and dark, or in one: accessible, within its width, kept as a picture."""
+    # A click does not wait for the style sheet.
+    page.wait_for_load_state()
     fits_the_width(page)
     for chosen in [scheme] if scheme else ["light", "dark"]:
         page.emulate_media(color_scheme=chosen)  # type: ignore[arg-type]

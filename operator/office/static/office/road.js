@@ -252,7 +252,10 @@ async function keepPages() {
   const pages = [location.href, ...[...root.querySelectorAll("a[data-road-keep]")].map((one) => one.href)];
   for (const address of [...new Set([...parts, ...pages])]) {
     const response = await fetch(address);
-    if (response.ok && !response.redirected) await kept.put(address.split("#")[0], response);
+    if (!response.ok || response.redirected) continue;
+    // Whole before it is put: a copy that breaks off would take the place of the one before it.
+    const {status, headers} = response;
+    await kept.put(address.split("#")[0], new Response(await response.blob(), {status, headers}));
   }
 }
 

@@ -17,7 +17,7 @@ async function page(request) {
   const kept = await caches.open(KEPT);
   const came = fetch(request).then((response) => {
     // A page that sends on to signing in must not take the place of the one it stands before.
-    if (response.ok && !response.redirected) kept.put(request.url, response.clone());
+    if (response.ok && !response.redirected) keep(kept, request, response.clone()).catch(() => {});
     return response;
   });
   came.catch(() => {});
@@ -29,11 +29,17 @@ async function page(request) {
   return Promise.race([came.catch(() => old), late]);
 }
 
+// Whole before it is put: a copy that breaks off would take the place of the one before it.
+async function keep(kept, request, copy) {
+  const {status, headers} = copy;
+  await kept.put(request.url, new Response(await copy.blob(), {status, headers}));
+}
+
 async function part(request) {
   const kept = await caches.open(KEPT);
   try {
     const response = await fetch(request);
-    if (response.ok) kept.put(request.url, response.clone());
+    if (response.ok) keep(kept, request, response.clone()).catch(() => {});
     return response;
   } catch (failed) {
     const old = await kept.match(request.url);
