@@ -140,10 +140,11 @@ class ListedRef(Ref):
         keys = {
             one.get(self.field_name)
             for one in (given if isinstance(given, list) else ())
-            if isinstance(one, dict) and type(one.get(self.field_name)) is int
+            if isinstance(one, dict)
         }
         rows = self.get_queryset()
-        wanted = {key for key in keys if 0 < key < 2**63}
+        # A truth value is an integer to Python, and no key.
+        wanted = {key for key in keys if type(key) is int and 0 < key < 2**63}
         return {} if rows is None or not wanted else rows.in_bulk(wanted)
 
 

@@ -233,7 +233,7 @@ def week_of(starts: date, days: int = 7) -> Week:
                 sum(one.state == DayPlan.State.DRAFT for one in plans[on]),
                 any(run.agreed for run in by_day[on]),
                 len(by_day[on]),
-                sum(run.stop_count for run in by_day[on]),  # type: ignore[attr-defined]
+                sum(run.stop_count for run in by_day[on]),  # type: ignore[attr-defined, misc]
                 sum(run.planned_metres for run in by_day[on]),
                 round(sum(_minutes(run) for run in by_day[on])),
                 sum(run.prizes or 0 for run in by_day[on]),  # type: ignore[attr-defined]
