@@ -125,11 +125,16 @@ class Ref(serializers.PrimaryKeyRelatedField):
         return value
 
 
+def _dicts(given: Any) -> list[dict[str, Any]]:
+    return [one for one in given if isinstance(one, dict)] if isinstance(given, list) else []
+
+
 class ListedRef(Ref):
     """Another row by its id, in the items of a list of the body: one query for all of them."""
 
     def to_internal_value(self, data: Any) -> Any:
-        found = None if isinstance(data, bool) else self._fetched.get(data)
+        # A truth value is an integer to Python, and no key; a list could not even be looked up.
+        found = self._fetched.get(data) if type(data) is int else None
         # What is not there, or is no id at all, is refused as any other.
         return super().to_internal_value(data) if found is None else found
 
@@ -137,14 +142,9 @@ class ListedRef(Ref):
     def _fetched(self) -> dict[Any, Any]:
         items: Any = self.parent.parent
         given = items.get_value(self.root.initial_data)
-        keys = {
-            one.get(self.field_name)
-            for one in (given if isinstance(given, list) else ())
-            if isinstance(one, dict)
-        }
+        named = [one.get(self.field_name) for one in _dicts(given)]
+        wanted = {key for key in named if type(key) is int and 0 < key < 2**63}
         rows = self.get_queryset()
-        # A truth value is an integer to Python, and no key.
-        wanted = {key for key in keys if type(key) is int and 0 < key < 2**63}
         return {} if rows is None or not wanted else rows.in_bulk(wanted)
 
 
