@@ -1,7 +1,6 @@
 """What all columns of a machine share: its weekdays, and the fleet's season.
 
-The weekday factors of a machine are those of the fleet until it has sold enough to have its own:
-the fleet's count as a few sales of the machine. The season is the fleet's sales of each week
+The season is the fleet's sales of each week
 against what its columns' rates and weekdays expect, smoothed by local-linear regression
 (Cleveland 1979) on the logarithm; ahead, its slope fades (Gardner & McKenzie 1985).
 """
@@ -11,14 +10,13 @@ from typing import Final, Self
 
 import numpy as np
 
-from .arrays import Floats, Ints, sums
+from . import weekdays
+from .arrays import Floats
 from .history import DAYS_A_WEEK, History
 from .settings import DemandSettings
 from .stretches import Stretches
 
 STEPS: Final = 3
-NEWTON_STEPS: Final = 4
-LEAST_FACTOR: Final = 0.02
 #: Fewer weeks than this have no season to speak of.
 LEAST_WEEKS: Final = 4
 STIFFNESS: Final = 1e-3
@@ -59,98 +57,13 @@ def learn(
     expectation-maximisation, a few steps of it.
     """
     history = stretches.history
-    found = _weekdays(stretches, loose_units, rate, before, settings)
+    told = stretches.by_weekday(loose_units, rate, history.usual * before.season)
+    fleet, weekday = weekdays.learn(history, told, settings.weekday_worth_sales)
+    found = Factors(fleet, weekday, before.season, before.trend_a_week)
     expected = stretches.expected(rate) * history.usual
     for _ in range(STEPS if stretches.guessed else 1):
         sold = stretches.sold(loose_units, found.by_day(history))
         found = _season(history, sold, expected, found, settings)
-    return found
-
-
-def _weekdays(
-    stretches: Stretches,
-    loose_units: Floats,
-    rate: Floats,
-    before: Factors,
-    settings: DemandSettings,
-) -> Factors:
-    """Poisson regression of what was sold in each stretch on what is expected by weekday."""
-    history = stretches.history
-    told = stretches.by_weekday(loose_units, rate, history.usual * before.season)
-    # The level of a machine against its columns' rates is no weekday's: taken out first.
-    asked = told.sold.sum(axis=1) + sums(told.machine, told.total, history.machines)
-    thought = (told.expected * before.weekday).sum(axis=1) + sums(
-        told.machine,
-        (told.of_stretch * before.weekday.T[:, told.machine]).sum(axis=0),
-        history.machines,
-    )
-    level = _ratio(asked, thought)
-    sold, expected = told.sold, told.expected * level[:, None]
-    of_stretch = told.of_stretch * level[told.machine]
-    worth = settings.weekday_worth_sales
-    even = np.full((1, DAYS_A_WEEK), worth / DAYS_A_WEEK)
-    fleet = _regressed(
-        sold.sum(axis=0)[None, :] + even,
-        expected.sum(axis=0)[None, :] + even,
-        np.zeros_like(told.machine),
-        told.total,
-        of_stretch,
-        np.ones((1, DAYS_A_WEEK)),
-    )[0]
-    open_days = history.usual @ np.eye(DAYS_A_WEEK)[history.weekday]
-    share = _shares(open_days)
-    weekday = _regressed(
-        sold + worth * share * fleet,
-        expected + worth * share,
-        told.machine,
-        told.total,
-        of_stretch,
-        np.tile(fleet, (history.machines, 1)),
-    )
-    # A weekday on which a machine is always closed tells nothing; the fleet's stands for it.
-    weekday = _to_one(np.where(share > 0, weekday, fleet))
-    return Factors(fleet, weekday, before.season, before.trend_a_week)
-
-
-def _regressed(
-    sold: Floats,
-    expected: Floats,
-    group: Ints,
-    total: Floats,
-    of_stretch: Floats,
-    start: Floats,
-) -> Floats:
-    """[groups, 7] factors f, 1 on average, most likely to give Poisson counts `sold` of the mean
-    f x `expected` by weekday, and `total` of the mean f . of_stretch for each stretch.
-
-    By Newton's method (Fisher scoring) for all groups at once. `sold` and `expected` hold a
-    prior's few sales on every weekday, so that what no stretch tells apart stays as it was.
-    """
-    found = start
-    groups = len(start)
-    square = np.arange(DAYS_A_WEEK)
-    for _ in range(NEWTON_STEPS):
-        mean = np.maximum((of_stretch * found.T[:, group]).sum(axis=0), 1e-9)
-        weighed = of_stretch / mean
-        matrix = np.zeros((groups, DAYS_A_WEEK, DAYS_A_WEEK))
-        for one in square:
-            for other in square[one:]:
-                joint = sums(group, weighed[one] * of_stretch[other], groups)
-                matrix[:, one, other] = matrix[:, other, one] = joint
-        matrix[:, square, square] += np.maximum(expected, 1e-9) / found
-        right = sold / found
-        for one in square:
-            right[:, one] += sums(group, weighed[one] * total, groups)
-        solved = np.linalg.solve(matrix, right[:, :, None])[:, :, 0]
-        # A weekday may lose at most half in a step, and none may come to nothing.
-        found = np.maximum(np.maximum(solved, found / 2), LEAST_FACTOR)
-    return _to_one(found)
-
-
-def _shares(open_days: Floats) -> Floats:
-    total = open_days.sum(axis=1, keepdims=True)
-    even = np.full_like(open_days, 1 / DAYS_A_WEEK)
-    found: Floats = np.divide(open_days, total, out=even, where=total > 0)
     return found
 
 
@@ -225,13 +138,3 @@ def _local_linear(at: Floats, x: Floats, y: Floats, kernel: Floats) -> tuple[Flo
     # Where a single week is all there is, a hair of stiffness makes the slope nothing.
     slope = joint / (second + STIFFNESS)
     return mean - slope * first, slope
-
-
-def _to_one(factors: Floats) -> Floats:
-    """Scaled so that a week's factors are 1 on average."""
-    scaled: Floats = factors / factors.mean(axis=-1, keepdims=True)
-    return scaled
-
-
-def _ratio(above: Floats, below: Floats) -> Floats:
-    return np.divide(above, below, out=np.ones_like(above), where=(below > 0) & (above > 0))

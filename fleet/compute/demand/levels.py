@@ -15,7 +15,9 @@ from .arrays import Floats
 from .history import DAYS_A_WEEK, Grid, History
 from .settings import DemandSettings
 
-COMMON_STEPS: Final = 20
+#: Mixtures creep to what is common: it takes so many steps, of so many columns at most.
+COMMON_STEPS: Final = 200
+COMMON_COLUMNS: Final = 8192
 #: So many columns of no particular half-life stand beside the fleet's when its mean is taken.
 COMMON_WORTH: Final = 3.0
 #: A size beyond this is a Poisson count; kept finite for the sake of single precision.
@@ -141,10 +143,13 @@ def _weights(score: Grid) -> Floats:
     """
     lives, columns = score.shape
     likely = np.exp(score - score.max(axis=0))
+    some = np.ascontiguousarray(likely[:, :: -(-columns // COMMON_COLUMNS)])
     common = np.full(lives, 1 / lives, np.float32)
     for _ in range(COMMON_STEPS):
-        told = common * (likely @ (1 / (common @ likely)))
-        common = (told + np.float32(COMMON_WORTH / lives)) / np.float32(columns + COMMON_WORTH)
+        told = common * (some @ (1 / (common @ some)))
+        common = (told + np.float32(COMMON_WORTH / lives)) / np.float32(
+            some.shape[1] + COMMON_WORTH
+        )
     weight = likely.astype(np.float64) * common[:, None]
     found: Floats = weight / weight.sum(axis=0)
     return found

@@ -10,7 +10,8 @@ class DemandSettings:
     """Knobs of the model. Figures found by trial on synthetic fleets; none is published.
 
     half_lives_days       how fast sales may lose their weight; each column learns its mixture
-    weekday_worth_sales   the fleet's weekdays count as this many sales of each machine
+    weekday_worth_sales   the fleet's weekdays count as this many sales of each machine, until the
+                          fleet has shown how far its machines differ
     season_worth_sales    no season at all counts as this many sales of the fleet in each week
     season_reaches_weeks  standard deviations of the kernels that smooth the season, to choose from
     trend_damping         part of the season's weekly trend that lasts from week to week
@@ -20,8 +21,8 @@ class DemandSettings:
     history_days          older sales are left out
     """
 
-    half_lives_days: tuple[float, ...] = (2, 4, 7, 14, 28, 56, 112, 224)
-    weekday_worth_sales: float = 20
+    half_lives_days: tuple[float, ...] = (2, 4, 7, 14, 28, 56, 112, 448)
+    weekday_worth_sales: float = 100
     season_worth_sales: float = 100
     season_reaches_weeks: tuple[float, ...] = (1.5, 2.5, 4, 7)
     trend_damping: float = 0.7

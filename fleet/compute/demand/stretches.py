@@ -17,8 +17,8 @@ from .history import DAYS_A_WEEK, History
 
 @dataclass(frozen=True, eq=False)
 class Weekdays:
-    """Of single days [machines, 7] each; of each stretch of several days its machine, its units,
-    and [7, stretches] what is expected of it.
+    """Of single days [machines, days] each; of each stretch of several days its machine, its
+    units, and [7, stretches] what is expected of it.
     """
 
     sold: Floats
@@ -126,15 +126,14 @@ class Stretches:
         cell, size = self.piece_cell[alone], shape[0] * shape[1]
         sold_alone = sums(cell, total[self.piece_stretch[alone]], size).reshape(shape)
         expected_alone = sums(cell, expected[alone], size).reshape(shape)
-        is_weekday = np.eye(DAYS_A_WEEK)[history.weekday]
         plain = history.by_machine(history.seen, rate) * by_day
         place = np.cumsum(several) - 1
         weekday = history.weekday[self.piece_cell[split] % history.days]
         of_several = int(several.sum())
         at = weekday * of_several + place[self.piece_stretch[split]]
         return Weekdays(
-            (self.plain_sold + sold_alone) @ is_weekday,
-            (plain + expected_alone) @ is_weekday,
+            self.plain_sold + sold_alone,
+            plain + expected_alone,
             self.machine[several],
             total[several],
             sums(at, expected[split], DAYS_A_WEEK * of_several).reshape(DAYS_A_WEEK, of_several),
