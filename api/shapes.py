@@ -125,7 +125,7 @@ class Ref(serializers.PrimaryKeyRelatedField):
         return value
 
 
-def _dicts(given: Any) -> list[dict[str, Any]]:
+def _dicts(given: Any) -> list[dict[Any, Any]]:
     return [one for one in given if isinstance(one, dict)] if isinstance(given, list) else []
 
 
