@@ -7,6 +7,7 @@ at 404 and 422. The seed is fixed, so a failure comes again.
 
 from collections.abc import Iterator
 from datetime import timedelta
+from decimal import Decimal
 from itertools import cycle
 from typing import Any
 
@@ -25,6 +26,10 @@ from schemathesis.specs.openapi.checks import (
     status_code_conformance,
 )
 
+from fleet.demand.actions import rules
+from fleet.demand.actions import runs as refits
+from fleet.demand.actions.refit import fit_chunk
+from fleet.demand.models import ColumnDemand
 from fleet.inventory.actions import orders, places, stocktakes
 from fleet.inventory.models import Lot
 from fleet.machines.models import Column, DepthProgram, Machine, Product
@@ -65,7 +70,9 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
     """A row of every noun, by the name that paths and bodies call it."""
     driver = work.driver
     token, _ = tokens.issue(person=driver, name="phone", actor=driver, now=timezone.now())
-    cola, tea = Product.objects.get(name="Cola"), Product.objects.get(name="Tea")
+    cola, tea = (
+        Product.objects.get(name=name, set_ups__column__machine=lobby) for name in ("Cola", "Tea")
+    )
     column = world.column(lobby, "1")
     changeover = world.planned(column, tea)
     meter = Meter.with_buttons("1", "2")
@@ -98,6 +105,7 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         "epoch-decisions": EpochDecision.objects.order_by("pk").values_list("pk", flat=True).first()
         or 1,
         **_runs(work),
+        **_demand(lobby, owner),
         # As bodies and queries call them
         "kind": lobby.kind_id,
         "package": tea.package_id,
@@ -110,6 +118,24 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         "position": column.position_id,
         "program": DepthProgram.objects.order_by("pk")[0].pk,
         **_buying(world),
+    }
+
+
+def _demand(machine: Machine, owner: Person) -> dict[str, int]:
+    """A fit whose every part is done, and a day marked as unusual."""
+    given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
+    fit = refits.start(**given)
+    for part in refits.due(now=timezone.now()):
+        fit_chunk(chunk_id=part, clock=timezone.now)
+    day = rules.mark_day(
+        day=timezone.now().date() + timedelta(days=9), part=Decimal("0.5"), **given
+    )
+    return {
+        "column-demands": ColumnDemand.objects.filter(column__machine=machine)[0].pk,
+        "fit-runs": fit.pk,
+        "machine-needs": machine.pk,
+        "machine-changes": machine.pk,
+        "unusual-days": day.pk,
     }
 
 

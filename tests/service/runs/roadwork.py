@@ -152,10 +152,10 @@ def roadwork(world: World, driver: Person, machines: int = 3) -> RoadWork:
     # A test may have another machine of these already.
     kind = Kind.objects.filter(name="two-sided stack").first() or world.kind()
     cola = Product.objects.filter(name="Cola").first() or world.product(
-        "Cola", world.can(volume_ml=Decimal(355), weight_g=Decimal(370))
+        "Cola", world.can("can of the halls", volume_ml=Decimal(355), weight_g=Decimal(370))
     )
     tea = Product.objects.filter(name="Tea").first() or world.product(
-        "Tea", world.bottle(volume_ml=Decimal(591), weight_g=Decimal(620))
+        "Tea", world.bottle("bottle of the halls", volume_ml=Decimal(591), weight_g=Decimal(620))
     )
     stop, run_on = kind.programs.get(name="stop"), kind.programs.get(name="run on")
     made = []
