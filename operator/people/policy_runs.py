@@ -77,6 +77,26 @@ TABLE: tuple[Row, ...] = (
             "GET office:runs-day",
             "GET office:runs-map",
             "GET office:runs-export",
+            "GET office:runs-kept",
+        ),
+    ),
+    Row(
+        "keep what runs stand on",
+        DESK,
+        (
+            *(
+                f"{method} office:{noun}-{verb}"
+                for noun in ("depot", "vehicle", "run-driver", "agreement")
+                for verb in ("add", "change")
+                for method in ("GET", "POST")
+            ),
+            "POST office:agreement-remove",
+            "GET office:run-assumptions",
+            "POST office:run-assumptions",
+            "POST office:day-off-add",
+            "POST office:day-off-remove",
+            "POST office:working-day-add",
+            "POST office:working-day-remove",
         ),
     ),
     Row(

@@ -16,7 +16,7 @@ from .canvas import Canvas
 WIDE = 1040.0
 BOX = 30.0
 HEAD = 20.0  # above the boxes, for tags
-HOURS = 5.0  # between the lines of two stops' hours
+HOURS = 9.0  # between the lines of two stops' hours
 GAP = 26.0  # between lanes
 LEAST_PX_A_MINUTE = 1.4
 GLYPH = 6.7  # of the monospaced face at 11 px
@@ -111,7 +111,7 @@ class _Lanes:
             self.canvas.pixels("hours", (left, y), (right, y))
             self.canvas.pixels("hours", (left, y - 2), (left, y + 2))
             self.canvas.pixels("hours", (right, y - 2), (right, y + 2))
-            self.canvas.text(str(shown.place), left - 4, y + 4, anchor="end", css="tiny")
+            self.canvas.text(str(shown.place), left - 4, y + 3, anchor="end", css="tiny")
 
     def _rect(
         self, css: str, x: float, y: float, width: float, height: float, **data: object

@@ -235,6 +235,14 @@ def timesince_s(begun: datetime, ended: datetime) -> str:
 
 
 @register.filter
+def why(reasons: list[Mapping[str, Any]]) -> str:
+    """Reasons as sentences, without what another of them says too."""
+    told = [str(one["said"]).rstrip(".") for one in reasons if one.get("said")]
+    kept = [one for one in told if not any(one != other and one in other for other in told)]
+    return " ".join(f"{one}." for one in dict.fromkeys(kept))
+
+
+@register.filter
 def hours(minutes: float | Decimal | None) -> str:
     """So many minutes as hours: `5 h 12 min`, `34 min`."""
     if minutes is None:

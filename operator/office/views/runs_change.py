@@ -14,7 +14,7 @@ from people.errors import NotAllowed, Unable
 from people.models import AuditEntry
 from people.refused import in_words
 from service.runs.actions import board, byhand
-from service.runs.models import Run
+from service.runs.models import PlannedMachine, Run
 from service.runs.queries import gates
 from service.runs.queries.planned import day_board, drivers_free
 from service.runs.queries.standing import standing_of
@@ -104,7 +104,8 @@ def take_off(request: PersonRequest, pk: int) -> HttpResponse:
         if change:
             messages.success(request, f"{stop.machine} is off the run: {change.said}.")
             return redirect(address_of(stop.run.date, _plan_of(stop.run.plan, stop.run)))
-    context = {"stop": stop, "run": stop.run, "form": form}
+    planned = PlannedMachine.objects.filter(plan=stop.run.plan, machine=stop.machine).first()
+    context = {"stop": stop, "run": stop.run, "form": form, "planned": planned}
     return render(request, "office/runs/take_off.html", context, status=sent(form))
 
 

@@ -1,12 +1,14 @@
 """What is waiting for somebody today."""
 
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db.models import F, Max, Q, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
+from fleet.demand.models import FitRun
 from fleet.machines.models import Machine
 from fleet.machines.queries.fleet import changeovers_open
 from fleet.sales.models import AuditRead, MachineEvent
@@ -16,6 +18,9 @@ from office import glances
 from office.doors import PersonRequest
 from people.models import Business
 from people.roles import Role
+from service.runs.models import DayPlan, LoadLine
+from service.runs.queries import gates
+from service.runs.queries.planned import coming
 
 SILENT_AFTER = timedelta(days=7)
 SHOWN = 15
@@ -45,6 +50,7 @@ def page(request: PersonRequest) -> HttpResponse:
     heaps = piles(request.user)
     context = {
         "today": today,
+        **_runs(request, today),
         "piles": heaps[:SHOWN],
         "more_piles": len(heaps) > SHOWN,
         "tray_count": sum(one.count for one in heaps),
@@ -59,6 +65,33 @@ def page(request: PersonRequest) -> HttpResponse:
         "silent_days": SILENT_AFTER.days,
     }
     return render(request, "office/today.html", context)
+
+
+def _runs(request: PersonRequest, today: date) -> dict[str, Any]:
+    """The runs of today and tomorrow, what is short on them, and a fit that is under way.
+
+    A driver's own runs only, as the gatekeepers have it.
+    """
+    tomorrow = today + timedelta(days=1)
+    mine = gates.runs_seen_by(request.user).order_by()
+    runs = list(coming([today, tomorrow]).filter(pk__in=mine.values("pk")))
+    short = LoadLine.objects.filter(
+        run__in=runs, wanted__gt=F("picked") + F("substituted")
+    ).select_related("product", "run__vehicle", "stop__machine")
+    return {
+        "tomorrow": tomorrow,
+        "runs": runs,
+        "is_driver": request.user.has_role(Role.DRIVER),
+        "short": short.order_by("run", "product__name", "pk")[:SHOWN],
+        "fit": FitRun.objects.filter(state=FitRun.State.RUNNING).first(),
+        "drafts": sorted(
+            DayPlan.objects.filter(date__in=[today, tomorrow], state=DayPlan.State.DRAFT)
+            .exclude(date__in=[run.date for run in runs])
+            .order_by()
+            .values_list("date", flat=True)
+            .distinct()
+        ),
+    }
 
 
 def silent_machines(now: datetime) -> "QuerySet[Machine]":

@@ -15,6 +15,7 @@ from service.compute.routing.change import Move, insert, moved
 from service.compute.routing.problem import BadProblem
 from service.compute.routing.rest_of_day import replan as plan_rest
 from service.compute.routing.results import Delta, Plan
+from service.compute.routing.scoring import score
 
 from ..board import Board, board_of
 from ..gathering import Candidate, gather
@@ -334,6 +335,7 @@ def _write(
     }
     before = {run.pk: _order(run) for run in board.runs.values()}
     kept: set[str] = set()
+    metres = {run.vehicle: run.drive_m for run in score(board.problem, plan, board.road).runs}
     planned = {run.vehicle: run for run in plan.runs}
     for vehicle, run in board.runs.items():
         one = planned.get(vehicle)
@@ -356,7 +358,8 @@ def _write(
             _place(stop, run, number)
         if one is not None and one.stops:
             run.planned_end = board.day.moment(one.ends_s)
-            run.save(update_fields=["planned_end", "updated_at"])
+            run.planned_metres = metres[vehicle]
+            run.save(update_fields=["planned_end", "planned_metres", "updated_at"])
     gone = [s for name, s in board.stops.items() if name not in kept and s.pk is not None]
     for stop in gone:
         if stop.acts.exists():

@@ -11,6 +11,7 @@ from fleet.machines.models import Machine, Placement
 from people import audit, rows
 from people.errors import Unacceptable
 from people.models import Person
+from service.compute.routing.scoring import score
 
 from ..board import board_of
 from ..days import day_of
@@ -102,7 +103,7 @@ def _time(run: Run, starts: datetime) -> None:
             stop.planned_leave = board.day.moment(one.leaves_s)
         Stop.objects.bulk_update(board.stops.values(), ["planned_arrive", "planned_leave"])
         run.planned_end = board.day.moment(planned.ends_s)
-        run.planned_metres = sum(one.drive_m for one in planned.stops)
+        run.planned_metres = score(board.problem, board.plan, board.road).drive_m
         run.save(update_fields=["planned_end", "planned_metres", "updated_at"])
 
 

@@ -37,6 +37,8 @@ def test_a_right_environment_is_read_and_safe_by_default() -> None:
         ("REDIS_URL", "redis:///0", "as in redis://host:6379/0"),
         ("COLONNADE_EMAIL_URL", "smtp://desk:half/secret@mail", "console:// or smtp://"),
         ("COLONNADE_EMAIL_URL", "smtp://", "console:// or smtp://"),
+        ("COLONNADE_MAP_TILES", "/tiles/{z}/{x}/{y}", "as in https://tiles.example.org"),
+        ("COLONNADE_MAP_TILES", "https://tiles.example.org/{z}", "must hold {z}, {x} and {y}"),
         ("COLONNADE_DEBUG", "perhaps", "1 only at a developer's own desk, else 0"),
         ("COLONNADE_HTTPS", "2", "1 when visitors come by HTTPS"),
         ("COLONNADE_PROXY", "X-Forwarded-Proto", "1 when a proxy in front"),

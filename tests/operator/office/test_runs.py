@@ -5,13 +5,16 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from config import settings as settings_module
 from office import tasks
 from people.models import Business, Person
 from service.runs.actions import board, keeping, plans
-from service.runs.models import DayPlan, Run, Stop
+from service.runs.models import DayPlan, LoadLine, Run, Stop
 from tests.service.runs.roadwork import RoadWork, roadwork
 from tests.world import World
 
@@ -93,7 +96,7 @@ def test_a_day_is_planned_by_the_worker_and_agreed(
     shown = text(client.get(f"/runs/{on}/"))
     assert "Left out" in shown
     assert "Agree to this plan" in shown
-    assert "Has to be visited." in shown
+    assert shown.count("Has to be visited") == 2
     assert client.post(f"/runs/plans/{plan.pk}/agree/")["Location"] == f"/runs/{on}/"
     assert Run.objects.get(plan=plan).agreed
     refused = client.post(f"/runs/plans/{plan.pk}/agree/")
@@ -235,6 +238,52 @@ def test_sheets_load_list_map_and_files(
     plan = plans.plan_day(date=monday() + timedelta(days=1), actor=owner, now=timezone.now())
     lines = text(client.get(f"/runs/{plan.date}/export/"))
     assert "R-2" in lines
+
+
+def test_today_tells_of_runs_drafts_and_what_is_short(
+    work: RoadWork, owner: Person, driver: Person, other_driver: Person, desk: Desk
+) -> None:
+    now = timezone.now()
+    today = timezone.localdate(now, Business.the().time_zone)
+    hours = {"starts_at": now, "ends_at": now + timedelta(hours=6)}
+    run = work.run(date=today, **hours)
+    line = LoadLine.objects.create(
+        run=run, product=work.cola, basis="service_level", wanted=9, picked=4, picked_at=now
+    )
+    plans.plan_day(date=today + timedelta(days=1), actor=owner, now=now)
+    said = text(desk(owner).get("/"))
+    assert f"{line.short} Cola" in said
+    assert "A draft for tomorrow waits" in said
+    mine = text(desk(driver).get("/"))
+    assert "/road/" in mine
+    assert "5 Cola" in mine
+    assert "A draft" not in mine
+    assert "Van 1" not in text(desk(other_driver).get("/"))
+
+
+def test_the_pages_of_a_day_ask_as_many_questions_for_more_stops(
+    work: RoadWork, owner: Person, desk: Desk
+) -> None:
+    client = desk(owner)
+    asked = []
+    for number, machines in enumerate((work.machines[:1], work.machines)):
+        run = work.run(*machines, date=monday() + timedelta(days=number))
+        client.post(f"/runs/run/{run.pk}/load/make/")
+        pages = (address(run), address(run, "map/"), f"/runs/?from={run.date}")
+        pages += (f"/runs/run/{run.pk}/", f"/runs/run/{run.pk}/load/")
+        for page in pages:
+            text(client.get(page))
+            with CaptureQueriesContext(connection) as queries:
+                client.get(page)
+            asked.append((page.replace(str(run.date), ""), len(queries)))
+    few, many = [count for _, count in asked[:5]], [count for _, count in asked[5:]]
+    assert few == many, asked
+
+
+def test_the_map_may_fetch_tiles_from_its_server_alone() -> None:
+    assert settings_module._origins("") == []
+    found = settings_module._origins("https://{s}.tiles.example.org/{z}/{x}/{y}.png")
+    assert found == ["https://*.tiles.example.org"]
 
 
 def test_days_and_plans_that_are_none(owner: Person, desk: Desk) -> None:

@@ -53,6 +53,15 @@ if (form && drawing) {
     event.preventDefault();
   });
 
+  // A finger on a box drags it and does not scroll the lanes.
+  drawing.addEventListener(
+    "touchstart",
+    (event) => {
+      if (event.target.closest("[data-movable=yes]")) event.preventDefault();
+    },
+    { passive: false },
+  );
+
   drawing.addEventListener("pointermove", (event) => {
     if (!held || event.pointerId !== held.pointer) return;
     const at = point(event);

@@ -11,6 +11,8 @@ const words = (text) => document.createTextNode(text);
 // A step of degrees that gives between four and ten lines.
 const step = (span) => [0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10].find((one) => span / one <= 8) ?? 30;
 
+const degrees = (value, above, below) => `${Math.abs(value).toFixed(3)}° ${value < 0 ? below : above}`;
+
 const grid = (map, layer) => {
   layer.clearLayers();
   const seen = map.getBounds();
@@ -20,10 +22,10 @@ const grid = (map, layer) => {
     L.marker(said.at, { icon: L.divIcon({ className: "map-degree", html: said.text, iconSize: null }), interactive: false, keyboard: false }).addTo(layer);
   };
   for (let lat = Math.ceil(seen.getSouth() / by) * by; lat < seen.getNorth(); lat += by) {
-    line([lat, seen.getWest()], [lat, seen.getEast()], { at: [lat, seen.getWest()], text: `${lat.toFixed(3)}°` });
+    line([lat, seen.getWest()], [lat, seen.getEast()], { at: [lat, seen.getWest()], text: degrees(lat, "N", "S") });
   }
   for (let lng = Math.ceil(seen.getWest() / by) * by; lng < seen.getEast(); lng += by) {
-    line([seen.getSouth(), lng], [seen.getNorth(), lng], { at: [seen.getNorth(), lng], text: `${lng.toFixed(3)}°` });
+    line([seen.getSouth(), lng], [seen.getNorth(), lng], { at: [seen.getNorth(), lng], text: degrees(lng, "E", "W") });
   }
 };
 
@@ -37,7 +39,8 @@ const said = (feature, run) => {
 };
 
 if (holder && runs.some((run) => known(run).length)) {
-  const map = L.map(holder, { zoomSnap: 0.25, attributionControl: Boolean(holder.dataset.credit), scrollWheelZoom: false });
+  const map = L.map(holder, { zoomSnap: 0.25, zoomControl: false, attributionControl: Boolean(holder.dataset.credit), scrollWheelZoom: false });
+  L.control.zoom({ position: "bottomright" }).addTo(map);
   map.attributionControl?.setPrefix(false);
   map.fitBounds(L.latLngBounds(runs.flatMap(known).map(place)), { padding: [36, 36], maxZoom: 15 });
   if (holder.dataset.tiles) {
