@@ -18,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.viewsets import GenericViewSet
 
+from people.errors import Unacceptable
 from people.models import Business, Person
 
 from . import etag, idempotency
@@ -62,7 +63,13 @@ def gives(
                 kwargs["asked"] = _asked(request, query)
             elif not paged:
                 refuse_unknown(request, ())
-            return handler(self, request, *args, **kwargs)
+            try:
+                return handler(self, request, *args, **kwargs)
+            except Unacceptable as error:
+                if query is None or not error.fields:
+                    raise
+                # What is asked stands in the address, so it is the address that is wrong.
+                raise _bad_query({name: [said] for name, said in error.fields.items()}) from error
 
         door.door = Door(paged=paged, tagged=tagged)  # type: ignore[attr-defined]
         shape = output(many=True) if (many or paged) and isinstance(output, type) else output

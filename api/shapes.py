@@ -90,6 +90,11 @@ class Moment(serializers.DateTimeField):
         return value.isoformat().replace("+00:00", "Z")
 
 
+@extend_schema_field({"type": "string", "examples": ["09:30:00"]})
+class HourOfDay(serializers.TimeField):
+    """An hour where a place is, without an offset; what JSON Schema calls a time has one."""
+
+
 class Zone(serializers.CharField):
     """An IANA time zone by its name."""
 
@@ -193,6 +198,7 @@ class RowShape(Strict, serializers.ModelSerializer):
         **serializers.ModelSerializer.serializer_field_mapping,
         models.DecimalField: Number,
         models.DateTimeField: Moment,
+        models.TimeField: HourOfDay,
     }
 
     def __init__(self, *args: Any, among: str | None = None, **kwargs: Any) -> None:

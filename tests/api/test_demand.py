@@ -48,7 +48,7 @@ def test_a_day_too_far_is_refused(
     sold: list[Machine], as_owner: Caller, refused: Callable[..., dict[str, Any]]
 ) -> None:
     address = f"/column-demands/{column(sold[0], '1').pk}/ahead"
-    refused(as_owner.get(address, {"until": "2020-01-01"}), 422)
+    refused(as_owner.get(address, {"until": "2020-01-01"}), 400, "bad_parameter")
     refused(as_owner.get(address, {"until": "soon"}), 400, "bad_parameter")
     refused(as_owner.get("/column-demands/999999/ahead"), 404)
     refused(as_owner.get(f"/column-demands/{column(sold[0], '3').pk}/ahead"), 404)

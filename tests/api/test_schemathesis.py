@@ -46,7 +46,7 @@ from tests.live import Live
 from tests.service.runs.roadwork import RoadWork
 from tests.world import World
 
-EXAMPLES = 12
+EXAMPLES = 6
 CHECKS = [
     not_a_server_error,
     status_code_conformance,
