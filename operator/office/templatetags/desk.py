@@ -235,6 +235,12 @@ def timesince_s(begun: datetime, ended: datetime) -> str:
 
 
 @register.filter
+def but(reasons: list[Mapping[str, Any]], code: str) -> list[Mapping[str, Any]]:
+    """Reasons without those of one code, which the page tells in figures."""
+    return [one for one in reasons if one.get("code") != code]
+
+
+@register.filter
 def why(reasons: list[Mapping[str, Any]]) -> str:
     """Reasons as sentences, without what another of them says too."""
     told = [str(one["said"]).rstrip(".") for one in reasons if one.get("said")]

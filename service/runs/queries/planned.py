@@ -10,6 +10,7 @@ from django.db.models import Count, Q, QuerySet, Sum
 
 from fleet.machines.models import OpeningWindow
 from people.errors import NotFound
+from service.compute.routing.problem import BadProblem
 from service.compute.routing.scoring import score
 
 from ..board import board_of
@@ -143,12 +144,24 @@ def with_stops(runs: Sequence[Run], day: Day) -> list[ShownRun]:
 
 
 def score_now(runs: Sequence[Run], *, now: datetime) -> dict[str, Any] | None:
-    """What runs cost and earn as they stand, by the independent evaluator; None where a place has
-    no coordinates, or there is no run."""
-    sites = Stop.objects.filter(run__in=runs, site__latitude__isnull=True)
-    if not runs or sites.exists() or any(run.depot.site.latitude is None for run in runs):
+    """What runs cost and earn as they stand, by the independent evaluator.
+
+    None where that cannot be said: no run, a place without coordinates, a vehicle or machine that
+    is on two of them (a draft beside a run made by hand since).
+    """
+    stops = Stop.objects.filter(run__in=runs)
+    rows = list(stops.values_list("machine", "site__latitude"))
+    places = [run.depot.site.latitude for run in runs] + [latitude for _, latitude in rows]
+    if not runs or None in places:
         return None
-    board = board_of(runs, now=now)
+    if len({run.vehicle_id for run in runs}) < len(runs):
+        return None
+    if len({machine for machine, _ in rows}) < len(rows):
+        return None
+    try:
+        board = board_of(runs, now=now)
+    except BadProblem:
+        return None
     return score_said(score(board.problem, board.plan, board.road))
 
 

@@ -280,6 +280,24 @@ def test_the_pages_of_a_day_ask_as_many_questions_for_more_stops(
     assert few == many, asked
 
 
+def test_a_draft_beside_a_run_made_by_hand_since(work: RoadWork, owner: Person, desk: Desk) -> None:
+    client = desk(owner)
+    on = monday()
+    for machine in work.machines:
+        changes = {"machine": machine, "every_days": 1}
+        keeping.save_agreement(changes=changes, actor=owner, now=timezone.now())
+    plan = plans.plan_day(date=on, actor=owner, now=timezone.now())
+    run = work.run(date=on)
+    said = text(client.get(f"/runs/{on}/?plan={plan.pk}"))
+    assert "margin saved" not in said
+    drafted = plan.runs.get()
+    stop = drafted.stops.order_by("sequence")[0]
+    asked = {"plan": plan.pk, "stop": stop.pk, "to": f"{run.pk}-0"}
+    assert "of one day and plan" in text(client.get(f"/runs/{on}/move/", asked), 422)
+    refused = client.post(f"/runs/plans/{plan.pk}/agree/")
+    assert "has another run that day" in text(refused, 409)
+
+
 def test_the_map_may_fetch_tiles_from_its_server_alone() -> None:
     assert settings_module._origins("") == []
     found = settings_module._origins("https://{s}.tiles.example.org/{z}/{x}/{y}.png")
