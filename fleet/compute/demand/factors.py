@@ -1,8 +1,8 @@
 """What all columns of a machine share: its weekdays, and the fleet's season.
 
-The season is the fleet's sales of each week
-against what its columns' rates and weekdays expect, smoothed by local-linear regression
-(Cleveland 1979) on the logarithm; ahead, its slope fades (Gardner & McKenzie 1985).
+The season is the fleet's sales of each week against what its columns' rates and weekdays expect,
+smoothed by local-linear regression (Cleveland 1979) on the logarithm; ahead, its slope fades
+(Gardner & McKenzie 1985).
 """
 
 from dataclasses import dataclass
@@ -12,6 +12,7 @@ import numpy as np
 
 from . import weekdays
 from .arrays import Floats
+from .courses import Courses
 from .history import DAYS_A_WEEK, History
 from .settings import DemandSettings
 from .stretches import Stretches
@@ -24,23 +25,29 @@ STIFFNESS: Final = 1e-3
 
 @dataclass(frozen=True, eq=False)
 class Factors:
-    """fleet [7] and weekday [machines, 7], 1 on average; season [days], 1 now; its trend now."""
+    """fleet [7] and weekday [machines, 7], 1 on average; season [days], 1 now; its trend now; and
+    the courses of the machines, 1 now.
+    """
 
     fleet: Floats
     weekday: Floats
     season: Floats
     trend_a_week: float
+    courses: Courses
 
     @classmethod
     def none(cls, history: History) -> Self:
         """Every day alike."""
         flat = np.ones(DAYS_A_WEEK)
         weekday = np.ones((history.machines, DAYS_A_WEEK))
-        return cls(flat, weekday, np.ones(history.days), 0.0)
+        return cls(
+            flat, weekday, np.ones(history.days), 0.0, Courses.none(history.weeks, history.machines)
+        )
 
     def by_day(self, history: History) -> Floats:
         """[machines, days] exposure of each machine day."""
-        return self.weekday[:, history.weekday] * history.usual * self.season
+        course = np.repeat(self.courses.by_week, DAYS_A_WEEK, axis=0).T
+        return self.weekday[:, history.weekday] * history.usual * self.season * course
 
 
 def learn(
@@ -59,7 +66,7 @@ def learn(
     history = stretches.history
     told = stretches.by_weekday(loose_units, rate, history.usual * before.season)
     fleet, weekday = weekdays.learn(history, told, settings.weekday_worth_sales)
-    found = Factors(fleet, weekday, before.season, before.trend_a_week)
+    found = Factors(fleet, weekday, before.season, before.trend_a_week, before.courses)
     expected = stretches.expected(rate) * history.usual
     for _ in range(STEPS if stretches.guessed else 1):
         sold = stretches.sold(loose_units, found.by_day(history))
@@ -80,7 +87,7 @@ def _season(
     points = np.append(np.arange(history.weeks) + 0.5, history.weeks)
     days = (np.arange(history.days) + 0.5) / DAYS_A_WEEK
     season = np.exp(np.interp(days, points, curve) - curve[-1])
-    return Factors(before.fleet, before.weekday, season, trend)
+    return Factors(before.fleet, before.weekday, season, trend, before.courses)
 
 
 def smoothed(ratio: Floats, weight: Floats, settings: DemandSettings) -> tuple[Floats, float]:

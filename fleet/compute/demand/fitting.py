@@ -1,11 +1,11 @@
 """The whole fit: sales in intervals to what is known of every column, and of new ones."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from . import factors, levels
+from . import courses, factors, levels
 from .arrays import BadSales, Floats
 from .calendar import Calendar
 from .factors import Factors
@@ -84,14 +84,24 @@ def fit(
                 weekly.sum(axis=0) + prior.shape / prior.mean
             )
             shared = factors.learn(stretches, units, rate, shared, settings)
+            shared = _with_courses(
+                stretches,
+                shared,
+                units,
+                rate,
+                courses.scatter_of(history, sold, rate * weekly, dispersion),
+                settings,
+            )
     found = levels.learn(
         history, by_day, units, exposure, prior.mean, prior.shape, dispersion, settings
     )
     one = np.ones(sales.columns)
+    # What is not known of the machine's level is not known of any of its columns.
+    less_sure = 1 + found.shape * shared.courses.variance[history.machine]
     return Fit(
         Fitted(
-            found.shape,
-            found.exposure_days,
+            found.shape / less_sure,
+            found.exposure_days / less_sure,
             dispersion,
             shared.weekday[history.machine],
             shared.trend_a_week * one,
@@ -102,6 +112,20 @@ def fit(
         ),
         _pool(sales, products.tolist(), prior, pooled, shared, as_of, settings),
     )
+
+
+def _with_courses(
+    stretches: Stretches,
+    shared: Factors,
+    units: Floats,
+    rate: Floats,
+    scatter: Floats,
+    settings: DemandSettings,
+) -> Factors:
+    """With the courses of the machines, given each loose row's units and each column's rate."""
+    history = stretches.history
+    sold, expected = stretches.by_week(units, rate, shared.by_day(history))
+    return replace(shared, courses=courses.learn(sold, expected, scatter, settings.leap_a_week))
 
 
 def _pool(

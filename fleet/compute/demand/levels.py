@@ -13,13 +13,9 @@ import numpy as np
 
 from .arrays import Floats
 from .history import DAYS_A_WEEK, Grid, History
+from .mixing import shares
 from .settings import DemandSettings
 
-#: Mixtures creep to what is common: it takes so many steps, of so many columns at most.
-COMMON_STEPS: Final = 200
-COMMON_COLUMNS: Final = 8192
-#: So many columns of no particular half-life stand beside the fleet's when its mean is taken.
-COMMON_WORTH: Final = 3.0
 #: A size beyond this is a Poisson count; kept finite for the sake of single precision.
 MOST_SIZE: Final = 1e4
 LEAST_MEAN: Final = 1e-9
@@ -73,7 +69,7 @@ def learn(
         )
         for kept, new in zip((score, a, b, own), filtered, strict=True):
             kept[:, part] = new
-    weight = _weights(score)
+    weight = shares(score)
     rate = a / b
     average = (weight * rate).sum(axis=0)
     variance = (weight * (rate / b + (rate - average) ** 2)).sum(axis=0)
@@ -133,23 +129,4 @@ def _log_score(y: Grid, x: Grid, a: Grid, b: Grid, dispersion: Grid) -> Grid:
     found -= np.log(end * (end + 1) / (r * (r + 1)))
     found += (1 / (up + y) - 1 / up) * np.float32(1 / 12)
     found *= x > 0
-    return found
-
-
-def _weights(score: Grid) -> Floats:
-    """[half-lives, columns] by log score, on top of the fleet's mean of the same.
-
-    A few columns do not tell what is common: as many again are taken to be of every half-life.
-    """
-    lives, columns = score.shape
-    likely = np.exp(score - score.max(axis=0))
-    some = np.ascontiguousarray(likely[:, :: -(-columns // COMMON_COLUMNS)])
-    common = np.full(lives, 1 / lives, np.float32)
-    for _ in range(COMMON_STEPS):
-        told = common * (some @ (1 / (common @ some)))
-        common = (told + np.float32(COMMON_WORTH / lives)) / np.float32(
-            some.shape[1] + COMMON_WORTH
-        )
-    weight = likely.astype(np.float64) * common[:, None]
-    found: Floats = weight / weight.sum(axis=0)
     return found

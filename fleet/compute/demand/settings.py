@@ -15,6 +15,7 @@ class DemandSettings:
     season_worth_sales    no season at all counts as this many sales of the fleet in each week
     season_reaches_weeks  standard deviations of the kernels that smooth the season, to choose from
     trend_damping         part of the season's weekly trend that lasts from week to week
+    leap_a_week           chance in a week that the trade of a machine leaps, if of those that do
     pool_worth_sales      the fleet's mean counts as this many sales of each machine and product
     dispersion_worth      the pooled dispersion counts as this many weeks of a column
     score_memory          part of a week's log score that still counts a week later
@@ -26,6 +27,7 @@ class DemandSettings:
     season_worth_sales: float = 100
     season_reaches_weeks: tuple[float, ...] = (1.5, 2.5, 4, 7)
     trend_damping: float = 0.7
+    leap_a_week: float = 0.01
     pool_worth_sales: float = 10
     dispersion_worth: float = 12
     score_memory: float = 0.95
@@ -36,6 +38,8 @@ class DemandSettings:
             raise BadSales("settings.half_lives_days", "must name one or more, all above zero")
         if not 0 <= self.trend_damping <= 1:
             raise BadSales("settings.trend_damping", "must be 0 to 1")
+        if not 0 <= self.leap_a_week < 1:
+            raise BadSales("settings.leap_a_week", "must be 0 or more and below 1")
         if not 0 < self.score_memory <= 1:
             raise BadSales("settings.score_memory", "must be above 0, at most 1")
         if self.history_days < 7:

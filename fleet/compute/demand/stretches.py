@@ -139,6 +139,27 @@ class Stretches:
             sums(at, expected[split], DAYS_A_WEEK * of_several).reshape(DAYS_A_WEEK, of_several),
         )
 
+    def by_week(self, loose_units: Floats, rate: Floats, by_day: Floats) -> tuple[Floats, Floats]:
+        """[weeks, machines] units sold and expected; a stretch counts in the week of its middle."""
+        history = self.history
+        loose = history.loose
+        of_stretch = sums(self.stretch, rate[loose.column], self.stretches)
+        expected = of_stretch * self._whole(by_day)
+        middle = np.zeros(self.stretches, np.int64)
+        middle[self.stretch] = loose.middle
+        cell = self.machine * history.days + middle
+        shape = (history.machines, history.days)
+        size = shape[0] * shape[1]
+        units = sums(self.stretch, loose_units, self.stretches)
+        sold_days = self.plain_sold + sums(cell, units, size).reshape(shape)
+        expected_days = history.by_machine(history.seen, rate) * by_day
+        expected_days += sums(cell, expected, size).reshape(shape)
+        weeks = (history.machines, history.weeks, DAYS_A_WEEK)
+        return (
+            sold_days.reshape(weeks).sum(axis=2).T,
+            expected_days.reshape(weeks).sum(axis=2).T,
+        )
+
     def _by_day(self, of_pieces: Floats) -> Floats:
         shape = (self.history.machines, self.history.days)
         return sums(self.piece_cell, of_pieces, shape[0] * shape[1]).reshape(shape)

@@ -32,6 +32,7 @@ BY_ITSELF = replace(
     half_lives_days=(28.0,),
     weekday_worth_sales=1e12,
     season_worth_sales=1e12,
+    leap_a_week=0,
     pool_worth_sales=1e12,
     dispersion_worth=1e12,
 )
@@ -59,9 +60,11 @@ def sales(draw: st.DrawFn, most_columns: int = 4) -> dict[str, Any]:
     return {**rows, "machine": machine, "product": product}
 
 
-def fitted(rows: dict[str, Any], *closures: Closure, by_itself: bool = False) -> Fitted:
+def fitted(
+    rows: dict[str, Any], *closures: Closure, by_itself: bool = False, **changed: float
+) -> Fitted:
     calendar = Calendar.of(len(rows["machine"]), closures)
-    chosen = BY_ITSELF if by_itself else DEFAULT_SETTINGS
+    chosen = replace(BY_ITSELF if by_itself else DEFAULT_SETTINGS, **changed)
     return fit(IntervalSales.of(**rows), calendar, FIRST + 63, chosen).columns
 
 
@@ -164,13 +167,35 @@ def steady(
 
 
 def test_a_level_that_shifted_is_followed_and_a_steady_one_is_believed() -> None:
+    """One column of each of a few machines; its neighbours have not moved, nor has the machine."""
+    shifted = np.arange(0, 32, 4)
+    neighbours = np.setdiff1d(np.arange(32), shifted)
     rate = np.full((63, 120), 2.0)
-    rate[-21:, :8] = 6.0
+    rate[-21:, shifted] = 6.0
     models = fitted(steady(120, 9, rate))
-    # From 2 to 6 three weeks ago: most of the way, and the old level is nearly forgotten.
-    assert 4.2 < models.rate[:8].mean() < 6.5
-    assert models.rate[8:].mean() == pytest.approx(2, rel=0.1)
-    assert models.half_life_days[:8].max() < np.median(models.half_life_days[8:])
+    # From 2 to 6 three weeks ago: near half of the way, all others being so much alike.
+    assert 3.7 < models.rate[shifted].mean() < 6.5
+    assert models.rate[neighbours].mean() == pytest.approx(2, rel=0.13)
+    assert models.rate[32:].mean() == pytest.approx(2, rel=0.1)
+    assert models.half_life_days[shifted].max() < np.median(models.half_life_days[32:]) / 2
+
+
+def test_a_machine_that_gained_or_lost_people_is_followed_within_a_week() -> None:
+    """All columns of two machines at once: together they show what each would show in weeks."""
+    gained, lost, others = slice(0, 8), slice(8, 16), slice(16, 120)
+    rate = np.full((63, 120), 2.0)
+    rate[-7:, gained], rate[-7:, lost] = 6.0, 0.8
+    rows = steady(120, 9, rate, each=8)
+    models = fitted(rows)
+    assert models.rate[gained].mean() == pytest.approx(6, rel=0.1)
+    assert models.rate[lost].mean() == pytest.approx(0.8, rel=0.15)
+    assert models.rate[others].mean() == pytest.approx(2, rel=0.05)
+    one_by_one = fitted(rows, leap_a_week=0.0)
+    assert one_by_one.rate[gained].mean() < 3.5
+    assert one_by_one.rate[lost].mean() > 1.5
+    # A week tells less of them than nine weeks would have.
+    rate[:, gained] = 6.0
+    assert models.shape[gained].max() < fitted(steady(120, 9, rate, each=8)).shape[gained].min()
 
 
 def test_a_new_product_or_machine_starts_from_its_pool() -> None:

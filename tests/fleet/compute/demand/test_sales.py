@@ -90,6 +90,7 @@ def test_settings_that_cannot_be_are_refused() -> None:
         {"score_memory": 0},
         {"history_days": 3},
         {"weekday_worth_sales": 0},
+        {"leap_a_week": 1},
     ):
         with pytest.raises(BadSales):
             DemandSettings(**wrong)  # type: ignore[arg-type]
