@@ -253,7 +253,7 @@ def hours(minutes: float | Decimal | None) -> str:
     """So many minutes as hours: `5 h 12 min`, `34 min`."""
     if minutes is None:
         return NOTHING
-    whole = round(abs(minutes))
+    whole = round(abs(float(minutes)))
     minus = "−" if minutes < 0 and whole else ""
     return f"{minus}{whole // 60} h {whole % 60:02d} min" if whole >= 60 else f"{minus}{whole} min"
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, Q, QuerySet
 
 from fleet.machines.models import OpeningWindow
 from people.errors import NotFound
@@ -230,8 +230,10 @@ def week_of(starts: date, days: int = 7) -> Week:
         .order_by("run__date", "sequence", "pk")
     )
     cells: dict[int, list[Stop | None]] = defaultdict(lambda: [None] * days)
+    prizes: dict[date, list[int]] = defaultdict(list)
     machines = {}
     for stop in stops:
+        prizes[stop.run.date].append(stop.prize_minor)
         machines[stop.machine_id] = stop.machine
         cells[stop.machine_id][(stop.run.date - starts).days] = stop
     by_day: dict[date, list[Run]] = defaultdict(list)
@@ -246,10 +248,10 @@ def week_of(starts: date, days: int = 7) -> Week:
                 sum(one.state == DayPlan.State.DRAFT for one in plans[on]),
                 any(run.agreed for run in by_day[on]),
                 len(by_day[on]),
-                sum(run.stop_count for run in by_day[on]),  # type: ignore[attr-defined, misc]
+                len(prizes[on]),
                 sum(run.planned_metres for run in by_day[on]),
                 round(sum(_minutes(run) for run in by_day[on])),
-                sum(run.prizes or 0 for run in by_day[on]),  # type: ignore[attr-defined]
+                sum(prizes[on]),
             )
             for on in dates
         ],
@@ -276,7 +278,6 @@ def _runs_of(dates: Sequence[date], plans: Sequence[int]) -> list[Run]:
     return list(
         Run.objects.filter(date__in=dates)
         .filter(Q(agreed=True, plan__isnull=True) | Q(plan__in=plans))
-        .annotate(stop_count=Count("stops"), prizes=Sum("stops__prize_minor"))
         .order_by("date", "pk")
     )
 

@@ -304,6 +304,37 @@ def test_the_map_may_fetch_tiles_from_its_server_alone() -> None:
     assert found == ["https://*.tiles.example.org"]
 
 
+def test_the_load_list_shows_what_was_picked_short_and_taken_instead(
+    run: Run, work: RoadWork, driver: Person, desk: Desk
+) -> None:
+    stop = stop_of(run, "R-2")
+    picked: dict[str, Any] = {"run": run, "picked_at": timezone.now()}
+    LoadLine.objects.create(
+        **picked,
+        stop=stop,
+        column=work.world.column(work.machines[1], "1"),
+        product=work.cola,
+        basis="known",
+        wanted=12,
+        carried=3,
+        picked=5,
+        substitute=work.tea,
+        substituted=4,
+    )
+    LoadLine.objects.create(**picked, product=work.tea, basis="service_level", wanted=6, picked=6)
+    client = desk(driver)
+    said = text(client.get(f"/runs/run/{run.pk}/load/"))
+    assert "Something is short." in said
+    assert "3 short" in said
+    assert "in its place 4 Tea" in said
+    assert "Loose, for all stops" in said
+    assert f"/road/runs/{run.pk}/load/" in said
+    assert "Work it out anew" not in said
+    lines = client.get(f"/runs/run/{run.pk}/load/export/").content.decode().splitlines()
+    assert lines[1].startswith("2,R-2,Hall 2,1,Cola,")
+    assert lines[1].endswith(",12,3,5,3,Tea,4")
+
+
 def test_days_and_plans_that_are_none(owner: Person, desk: Desk) -> None:
     client = desk(owner)
     for where in ("/runs/someday/", "/runs/2026-03-02/?plan=4", "/runs/2026-03-02/?plan=x"):
