@@ -16,6 +16,7 @@ from people.models import Business, Person
 from service.runs.actions import keeping
 from service.runs.models import DayPlan, Run, Stop
 from tests.journeys.test_desk import looked_at
+from tests.journeys.test_tour import kept
 from tests.service.runs.roadwork import SHIFT, RoadWork, roadwork
 from tests.world import World
 
@@ -65,6 +66,7 @@ def test_a_stop_is_moved_by_keys_and_by_mouse(
     sign_in(page, dispatcher)
     page.goto(f"/runs/{on}/")
     looked_at(page, axe, picture, "runs-day")
+    kept(page, "runs", 1000)
     # By keys alone.
     page.get_by_label("Move", exact=True).focus()
     page.keyboard.type("4 R-4")
@@ -164,6 +166,36 @@ def test_a_day_is_planned_agreed_and_printed(
     ):
         phone.goto(f"/runs/{where}")
         looked_at(phone, axe, picture, f"runs-{name}-phone")
+
+
+def test_the_other_pages_are_accessible_and_within_their_width(
+    day_ahead: tuple[RoadWork, date],
+    desk_page: Page,
+    phone_page: Page,
+    dispatcher: Person,
+    sign_in: Any,
+    axe: Check,
+    picture: Picture,
+) -> None:
+    work, on = day_ahead
+    changes = {"machine": work.machines[0], "every_days": 14}
+    agreed = keeping.save_agreement(changes=changes, actor=work.owner, now=timezone.now())
+    hall = work.world.machine("R-9", work.machines[0].kind, site=Site.objects.get(name="Hall 2"))
+    stop = Stop.objects.get(machine=work.machines[1])
+    pages = {
+        "kept": "kept/",
+        "driver": f"kept/drivers/{work.profile.pk}/",
+        "agreement": f"kept/agreements/{agreed.pk}/",
+        "assumptions": "kept/assumptions/",
+        "by-hand": f"{on}/by-hand/",
+        "take-off": f"stops/{stop.pk}/take-off/",
+        "insert": f"{on}/insert/?machine={hall.pk}&run=",
+    }
+    for shape, page in (("desk", desk_page), ("phone", phone_page)):
+        sign_in(page, dispatcher)
+        for name, where in pages.items():
+            page.goto(f"/runs/{where}")
+            looked_at(page, axe, picture, f"runs-{name}-{shape}")
 
 
 def _boxes(page: Page, *tags: str) -> list[dict[str, float]]:

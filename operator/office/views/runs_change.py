@@ -14,7 +14,7 @@ from people.errors import NotAllowed, Unable
 from people.models import AuditEntry
 from people.refused import in_words
 from service.runs.actions import board, byhand
-from service.runs.models import PlannedMachine, Run
+from service.runs.models import Run
 from service.runs.queries import gates
 from service.runs.queries.planned import day_board, drivers_free
 from service.runs.queries.standing import standing_of
@@ -99,13 +99,20 @@ def take_off(request: PersonRequest, pk: int) -> HttpResponse:
     form = ReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         now = timezone.now()
-        given = {"stop": stop, "actor": request.user, "now": now}
+        seen = request.POST.get("seen", "").partition("-")[2]
+        given = {"stop": stop, "actor": request.user, "now": now, "seen": seen}
         change = tried(form, board.take_off, **given, **form.cleaned_data)
         if change:
             messages.success(request, f"{stop.machine} is off the run: {change.said}.")
             return redirect(address_of(stop.run.date, _plan_of(stop.run.plan, stop.run)))
-    planned = PlannedMachine.objects.filter(plan=stop.run.plan, machine=stop.machine).first()
-    context = {"stop": stop, "run": stop.run, "form": form, "planned": planned}
+    asked = {"stop": stop, "now": timezone.now()}
+    if request.method == "POST":
+        change = _previewed(form, board.preview_take_off, **asked)
+    else:
+        change = board.preview_take_off(**asked)
+    runs = [stop.run_id]
+    context = {"stop": stop, "run": stop.run, "form": form, "change": change}
+    context |= {"seen": _seen(runs), "meanwhile": _meanwhile(runs, request.POST.get("seen", ""))}
     return render(request, "office/runs/take_off.html", context, status=sent(form))
 
 

@@ -1,7 +1,6 @@
 """The board of a day: lock, insert, move, take off, plan the rest anew; see what it does first."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db import transaction
@@ -21,6 +20,7 @@ from ..board import Board, board_of
 from ..gathering import Candidate, gather
 from ..models import DayPlan, Run, Stop
 from ..queries.standing import standing_of
+from .changes import Change, change_of
 from .errors import CannotChange, RunsHaveBegun
 
 MOST_TRIES = 3
@@ -28,30 +28,6 @@ KEPT_WORTH = 1_000_000
 """More than any day costs, in minor units: what was agreed to is left out only where it no longer
 fits."""
 OPEN = (Run.State.PLANNED, Run.State.LOCKED, Run.State.LOADING, Run.State.OUT)
-
-
-@dataclass(frozen=True)
-class Late:
-    """A stop that would miss its hours, or be reached later (below zero: earlier) than before."""
-
-    machine: str
-    minutes: float
-
-
-@dataclass(frozen=True)
-class Change:
-    """What a change does to a day: minutes and metres more, and whom it delays. `minor` is what it
-    costs more; `faults` are the rules it breaks, in words."""
-
-    minutes: float
-    metres: int
-    minor: int
-    vehicle: str
-    position: int
-    delays: tuple[Late, ...]
-    late: tuple[str, ...]
-    faults: tuple[str, ...]
-    said: str
 
 
 @transaction.atomic
@@ -155,17 +131,28 @@ def move_stop(
     return Stop.objects.select_related("run").get(pk=stop.pk), change
 
 
+def preview_take_off(*, stop: Stop, now: datetime) -> Change:
+    """What taking a stop off its run would change."""
+    board = board_of(_runs_of(None, stop.run), now=now)
+    return change_of(_delta(board, Move(stop.machine.asset_tag, "")), "", 0)
+
+
 @transaction.atomic
-def take_off(*, stop: Stop, reason: str, actor: Person, now: datetime) -> Change:
-    """Take a stop off its run. Raises CannotChange for one that is done or locked."""
+def take_off(
+    *, stop: Stop, reason: str, actor: Person, now: datetime, seen: str | None = None
+) -> Change:
+    """Take a stop off its run; `seen` is how the run stood when it was decided.
+
+    Raises CannotChange for one that is done or locked.
+    """
     why = reason.strip()
     if not why:
         raise Unacceptable("say why it is taken off", fields={"reason": "say why"})
-    runs = _held([stop.run_id])
+    runs = _held([stop.run_id], seen)
     board = board_of(runs, now=now)
     delta = _delta(board, Move(stop.machine.asset_tag, ""))
     _write(board, delta.plan, verb="take stop off", actor=actor, now=now, reason=why)
-    return _said(delta, "", 0)
+    return change_of(delta, "", 0)
 
 
 def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
@@ -280,7 +267,7 @@ def _inserted(board: Board, machine: Machine) -> tuple[Change, Delta]:
     found = insert(board.problem, board.plan, machine.asset_tag, board.road)
     if found is None:
         raise CannotChange("there is no run to put it on", code="no_runs")
-    return _said(found.delta, found.vehicle, found.at + 1), found.delta
+    return change_of(found.delta, found.vehicle, found.at + 1), found.delta
 
 
 def _moved(board: Board, stop: Stop, run: Run, position: int) -> tuple[Change, Delta]:
@@ -288,7 +275,7 @@ def _moved(board: Board, stop: Stop, run: Run, position: int) -> tuple[Change, D
     # Skipped stops keep their place on the list and are unknown to the computation.
     before = sum(1 for one in board.passed_by if one.run_id == run.pk and one.sequence < position)
     delta = _delta(board, Move(stop.machine.asset_tag, vehicle, max(0, position - 1 - before)))
-    return _said(delta, vehicle, position), delta
+    return change_of(delta, vehicle, position), delta
 
 
 def _delta(board: Board, move: Move) -> Delta:
@@ -296,23 +283,6 @@ def _delta(board: Board, move: Move) -> Delta:
         return moved(board.problem, board.plan, move, board.road)
     except BadProblem as error:
         raise CannotChange(str(error)) from error
-
-
-def _said(delta: Delta, vehicle: str, position: int) -> Change:
-    minutes = round(delta.work_s / 60, 1)
-    more = "more" if minutes >= 0 else "less"
-    late = f"; {', '.join(delta.late)} would miss its hours" if delta.late else ""
-    return Change(
-        minutes=minutes,
-        metres=delta.drive_m,
-        minor=delta.cost,
-        vehicle=vehicle,
-        position=position,
-        delays=tuple(Late(one.stop, round(one.by_s / 60, 1)) for one in delta.delays),
-        late=delta.late,
-        faults=tuple(fault.detail for fault in delta.faults),
-        said=f"{abs(minutes):g} minutes {more} in all{late}",
-    )
 
 
 def _state(board: Board) -> object:

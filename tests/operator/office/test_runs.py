@@ -173,6 +173,8 @@ def test_moves_that_cannot_be(run: Run, owner: Person, desk: Desk) -> None:
     locked = client.post(f"/runs/stops/{stop.pk}/lock/", {"locked": "yes"})
     assert locked["Location"] == address(run)
     assert text(client.get(address(run, "move/"), moved(run, "R-1", "R-3")), 422)
+    assert text(client.get(f"/runs/stops/{stop.pk}/take-off/"), 409)
+    assert text(client.post(f"/runs/stops/{stop.pk}/take-off/", {"reason": "shut"}), 409)
     client.post(f"/runs/stops/{stop.pk}/lock/", {"locked": "no"})
     assert not stop_of(run, "R-1").locked
 
@@ -182,7 +184,12 @@ def test_a_stop_is_taken_off_and_put_on_again(run: Run, owner: Person, desk: Des
     stop = stop_of(run, "R-2")
     assert "Take R-2 off" in text(client.get(f"/runs/stops/{stop.pk}/take-off/"))
     assert text(client.post(f"/runs/stops/{stop.pk}/take-off/", {"reason": ""}), 422)
-    client.post(f"/runs/stops/{stop.pk}/take-off/", {"reason": "the hall is shut"})
+    asked_off = {"reason": "the hall is shut"}
+    assert text(client.post(f"/runs/stops/{stop.pk}/take-off/", asked_off), 409)
+    said = text(client.get(f"/runs/stops/{stop.pk}/take-off/"))
+    assert "minutes less in all" in said
+    asked_off["seen"] = seen(said)
+    client.post(f"/runs/stops/{stop.pk}/take-off/", asked_off)
     assert order(run) == ["R-1", "R-3"]
     asked = {"machine": str(stop.machine_id), "run": ""}
     said = text(client.get(address(run, "insert/"), asked))
