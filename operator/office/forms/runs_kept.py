@@ -105,6 +105,18 @@ class AssumptionsForm(RowForm):
         if column.name not in {"id", "updated_at"}
     )
     labels = {
+        "circuity": "Road over great circle",
+        "town_speed_kmh": "Speed in town (km/h)",
+        "open_road_speed_kmh": "Speed outside (km/h)",
+        "town_leg_km": "In town, of each leg (km)",
+        "minutes_per_stop": "A stop (minutes)",
+        "visit_minutes": "A visit (minutes)",
+        "minutes_per_column": "A column (minutes)",
+        "visits_to_learn": "Visits to learn from",
+        "cost_per_hour": "Cost of an hour",
+        "cost_per_km": "Cost of a kilometre",
+        "cost_per_run": "Cost of a run",
+        "load_service_level": "Enough on the truck",
         "effort": "Rounds of the search",
         "fresh_read_hours": "A read is fresh for (hours)",
         "clock_off_minutes": "A clock is off beyond (minutes)",
