@@ -20,7 +20,7 @@ from .stretches import Stretches
 
 #: Factors need the columns' rates and rates the factors: so many times around, each time with
 #: so many steps of filling in what was not sold. After the last, factors are left alone.
-FILL_STEPS: Final = (3, 3)
+FILL_STEPS: Final = (1, 3)
 #: Half-life of sales in the means of machines and products.
 POOL_HALF_LIFE_DAYS: Final = 56.0
 

@@ -20,7 +20,7 @@ from .sales import IntervalSales
 
 DAYS_A_WEEK: Final = 7
 #: Columns laid out at a time: what is worked on then stays in the cache.
-AT_ONCE: Final = 1024
+AT_ONCE: Final = 2048
 
 #: The grids hold small whole numbers and parts of days; half the memory is half the time.
 Grid = npt.NDArray[np.float32]
