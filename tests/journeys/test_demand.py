@@ -15,6 +15,7 @@ from fleet.machines.models import Changeover, Machine, Product
 from people.models import Person
 from tests.fleet.demand.sellers import column, fit_all, sell_and_read, shop
 from tests.journeys.test_desk import looked_at
+from tests.journeys.test_tour import kept
 from tests.world import World
 
 Picture = Callable[..., Path]
@@ -50,6 +51,7 @@ def test_from_the_fill_line_to_a_planned_changeover(
     page.get_by_role("link", name="17 in it").click()
     expect(page.get_by_role("heading", name="What will be asked for")).to_be_visible()
     looked_at(page, axe, picture, "column-demand")
+    kept(page, "demand", 760)
     page.get_by_role("link", name=f"Machine {sold.asset_tag}").click()
     page.get_by_role("link", name="What would change if").click()
     expect(page.get_by_text("gain a week")).to_be_visible()  # the suggestion has come

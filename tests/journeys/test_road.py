@@ -14,6 +14,7 @@ from people.models import Business, Person
 from service.runs.actions import byhand
 from service.runs.models import RoadAct, Run, Visit
 from tests.journeys.test_desk import looked_at
+from tests.journeys.test_tour import kept
 from tests.service.runs.roadwork import roadwork
 from tests.world import World
 
@@ -102,6 +103,7 @@ def test_what_is_done_without_a_signal_arrives_once(
     expect(page.get_by_text("No signal. It is sent by itself")).to_be_visible()
     expect(page.locator("#fill")).to_contain_text("it waits to be sent")
     looked_at(page, axe, picture, "road-waiting")
+    kept(page, "road", 1120)
     # What is only typed is there again after the page was lost.
     page.reload()
     expect(page.get_by_label("Seal number")).to_have_value("B-77")
