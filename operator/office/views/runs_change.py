@@ -105,7 +105,7 @@ def take_off(request: PersonRequest, pk: int) -> HttpResponse:
         if change:
             messages.success(request, f"{stop.machine} is off the run: {change.said}.")
             return redirect(address_of(stop.run.date, _plan_of(stop.run.plan, stop.run)))
-    asked = {"stop": stop, "now": timezone.now()}
+    asked: dict[str, Any] = {"stop": stop, "now": timezone.now()}
     if request.method == "POST":
         change = _previewed(form, board.preview_take_off, **asked)
     else:

@@ -120,4 +120,5 @@ class ServiceAgreement(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.machine}: every {self.every_days} days"
+        often = "day" if self.every_days == 1 else f"{self.every_days} days"
+        return f"{self.machine}: every {often}"
