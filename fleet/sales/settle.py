@@ -17,8 +17,8 @@ from fleet.compute.intervals.chain import cut_all
 from fleet.compute.intervals.interval import Interval
 from fleet.compute.intervals.snapshot import Snapshot
 from fleet.machines.models import Machine
+from people import bulk
 
-from . import bulk
 from .books import Books, load_books, load_set_ups
 from .happenings import EventBook, Told, write_occurrences
 from .lines import SALE_COLUMNS, SaleValues, rows_of

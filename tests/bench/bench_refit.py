@@ -23,7 +23,7 @@ from fleet.demand import fitting, scoring
 from fleet.demand.actions.needs import work_out_needs
 from fleet.demand.models import ColumnDemand, FitRun
 from fleet.machines.models import Machine
-from fleet.sales.bulk import copy_values
+from people.bulk import copy_values
 from tests.world import World, stack
 
 pytestmark = [pytest.mark.bench, pytest.mark.django_db(transaction=True)]

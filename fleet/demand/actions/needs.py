@@ -9,7 +9,7 @@ from django.db import transaction
 from numpy.typing import NDArray
 
 from fleet.compute.restock.dry import NOT_WITHIN, Outlook
-from fleet.sales.bulk import copy_values
+from people.bulk import copy_values
 from people.models import Business
 
 from ..columns import UNKNOWN_MARGIN, Columns, columns_of, demand_of

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from django.db import transaction
 
-from fleet.sales.bulk import copy_values
+from people.bulk import copy_values
 from people.models import Business
 
 from .. import fitting, scoring

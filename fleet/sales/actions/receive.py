@@ -8,10 +8,9 @@ from hashlib import sha256
 from django.db import IntegrityError, transaction
 
 from fleet.machines.models import Machine
-from people import audit
+from people import audit, bulk
 from people.models import AuditEntry, Person
 
-from .. import bulk
 from ..locks import lock_machines
 from ..matching import Match, Register, Remark, match
 from ..models import AuditRead
