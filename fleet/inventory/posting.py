@@ -19,7 +19,7 @@ from django.db import connection
 
 from fleet.compute.lots import Arrival, left_after, take
 from fleet.machines.models import Product
-from people import audit
+from people import audit, bulk
 from people.models import AuditEntry, Business, Person
 
 from .actions.errors import NotEnough
@@ -151,17 +151,17 @@ def write(book: Book, entries: Sequence[Entry], *, actor: Person | None, now: da
     """Write movements, their lines, the levels and the audit entries: few statements for many."""
     told = [one.movement for one in entries if one.movement.because_of is None]
     following = [one.movement for one in entries if one.movement.because_of is not None]
-    Movement.objects.bulk_create(told)
+    bulk.write(told)
     for movement in following:
         # Takes up the key that its cause has only just got.
         movement.because_of = movement.because_of
-    Movement.objects.bulk_create(following)
+    bulk.write(following)
     for entry in entries:
         for line in entry.lines:
             line.movement = entry.movement
-    MovementLine.objects.bulk_create([line for entry in entries for line in entry.lines])
+    bulk.write([line for entry in entries for line in entry.lines])
     book.write()
-    AuditEntry.objects.bulk_create(
+    entries_left = [
         AuditEntry(
             **audit.entry_values(
                 actor=actor,
@@ -173,7 +173,8 @@ def write(book: Book, entries: Sequence[Entry], *, actor: Person | None, now: da
             )
         )
         for movement in [*told, *following]
-    )
+    ]
+    bulk.write(entries_left)
 
 
 def _picked(book: Book, line: Line, posting: Posting) -> list[tuple[int | None, int]]:

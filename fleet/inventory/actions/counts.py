@@ -12,21 +12,19 @@ from datetime import datetime
 
 from django.db import transaction
 
-from fleet.compute.lots import Held, take
 from fleet.machines.models import Column, Product
-from people import audit
+from people import audit, bulk
 from people.errors import Unable, Unacceptable
 from people.models import AuditEntry, Person
 
-from ..book import Book, open_book
-from ..models import CountLine, Lot, Movement, StockCount, StockPlace
-from ..posting import Entry, Line, Posting, enter, fingerprint_of, lock_keys, write
+from ..book import open_book
+from ..discrepancies import Asked, Found, differences
+from ..models import CountLine, Movement, StockCount, StockPlace
+from ..posting import Entry, Line, Posting, enter, lock_keys, write
 from . import places
-from .errors import KeyReused, NotEnough
+from .errors import KeyReused
 from .ledger import MOST, moment_problem
 from .moves import set_ups_at
-
-Found = Mapping[tuple[Product, Lot | None], int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,23 +41,6 @@ class CountedAt:
 
     counted_at: datetime
     counts: Sequence[ColumnCount]
-
-
-@dataclass(frozen=True, slots=True)
-class _Asked:
-    """One place, what was found there and when, and whether nothing else was."""
-
-    place: StockPlace
-    found: Found
-    counted_at: datetime
-    is_whole: bool
-
-    def fingerprint(self) -> str:
-        lines = sorted(
-            [product.pk, 0 if lot is None else lot.pk, n]
-            for (product, lot), n in self.found.items()
-        )
-        return fingerprint_of(self.place.pk, self.counted_at.timestamp(), self.is_whole, lines)
 
 
 def count_column(
@@ -116,7 +97,7 @@ def count_round(
     return _count(_asked_of(rounds), actor=actor, now=now, key=None, note=note)
 
 
-def _asked_of(rounds: Sequence[CountedAt]) -> list[_Asked]:
+def _asked_of(rounds: Sequence[CountedAt]) -> list[Asked]:
     at = places.column_places(one.column for told in rounds for one in told.counts)
     asked = []
     for told in rounds:
@@ -134,7 +115,7 @@ def _asked_of(rounds: Sequence[CountedAt]) -> list[_Asked]:
                         code="no_set_up",
                     )
                 found = {(set_up.product, None): one.counted}
-            asked.append(_Asked(at[one.column.pk], found, told.counted_at, is_whole=True))
+            asked.append(Asked(at[one.column.pk], found, told.counted_at, is_whole=True))
     return asked
 
 
@@ -160,13 +141,13 @@ def count_place(
     if not place.is_held:
         message = f"{place} is no place of ours and cannot be counted"
         raise Unacceptable(message, fields={"place": message})
-    asked = _Asked(place, counted, counted_at, is_whole=whole)
+    asked = Asked(place, counted, counted_at, is_whole=whole)
     (found,) = _count([asked], actor=actor, now=now, key=key, note=note)
     return found
 
 
 def _count(
-    asked: Sequence[_Asked],
+    asked: Sequence[Asked],
     *,
     actor: Person | None,
     now: datetime,
@@ -201,7 +182,7 @@ def _count(
             note=note,
         )
         counts.append(count)
-        for line, moved in _differences(book, one, told, unexplained):
+        for line, moved in differences(book, one, told, unexplained):
             line.count = count
             counted.append(line)
             is_new = not book.products_in(one.place.pk)
@@ -233,11 +214,11 @@ def _write_counts(
     }
     for count in counts:
         count.movement = moved.get(count.place_id)
-    StockCount.objects.bulk_create(counts)
+    bulk.write(counts)
     for line in lines:
         line.count = line.count  # takes up the key that its count has only just got
-    CountLine.objects.bulk_create(lines)
-    AuditEntry.objects.bulk_create(
+    bulk.write(lines)
+    left = [
         AuditEntry(
             **audit.entry_values(
                 actor=actor,
@@ -249,125 +230,11 @@ def _write_counts(
             )
         )
         for count in counts
-    )
+    ]
+    bulk.write(left)
 
 
-def _differences(
-    book: Book,
-    asked: _Asked,
-    products: Mapping[int, Product],
-    unexplained: StockPlace,
-) -> list[tuple[CountLine, list[Line]]]:
-    """A line for each thing counted, with what has to move so that the ledger says the same."""
-    lots: dict[int, dict[Lot | None, int]] = {}
-    for (product, lot), n in asked.found.items():
-        lots.setdefault(product.pk, {})[lot] = n
-    place, counted_at = asked.place, asked.counted_at
-    if asked.is_whole:
-        for product_id in book.products_in(place.pk):
-            if product_id not in lots and any(book.at(place.pk, product_id, counted_at).values()):
-                lots[product_id] = {None: 0}
-    found: list[tuple[CountLine, list[Line]]] = []
-    for product_id, counted in lots.items():
-        product = products[product_id]
-        held = book.at(place.pk, product_id, counted_at)
-        if set(counted) == {None}:
-            n = counted[None]
-            changes = _of_total(book, place, product, held, n, counted_at)
-            found.append(
-                (
-                    _line(product, None, n, sum(held.values()), by_lot=False),
-                    _moved(book, place, product, changes, unexplained),
-                )
-            )
-            continue
-        keys = {lot: (None if lot is None else lot.pk) for lot in counted}
-        missed = {pk for pk, n in held.items() if n} - set(keys.values())
-        unseen = Lot.objects.in_bulk([pk for pk in missed if pk is not None])
-        absent = {unseen[pk] if pk is not None else None: 0 for pk in missed}
-        for lot, n in (counted | absent).items():
-            pk = None if lot is None else lot.pk
-            there = held.get(pk, 0)
-            found.append(
-                (
-                    _line(product, lot, n, there, by_lot=True),
-                    _moved(book, place, product, {pk: n - there}, unexplained),
-                )
-            )
-    return found
-
-
-def _of_total(
-    book: Book,
-    place: StockPlace,
-    product: Product,
-    held: Mapping[int | None, int],
-    counted: int,
-    counted_at: datetime,
-) -> dict[int | None, int]:
-    """Changes by lot after which the place holds `counted`, none of them below zero.
-
-    What is missing left as things leave there; what is too many bears no known lot.
-    """
-    changes = {lot: -n for lot, n in held.items() if n < 0}
-    missing = sum(n for n in held.values() if n > 0) - counted
-    if missing < 0:
-        changes[None] = changes.get(None, 0) - missing
-        return changes
-    order = book.order(place.pk, product.pk, held, at=counted_at)
-    if place.kind != StockPlace.Kind.COLUMN and not book.counts_after(
-        place.pk, product.pk, counted_at
-    ):
-        # What was taken since was there: a lot cannot have been missing that was picked later.
-        now = book.now(place.pk, product.pk)
-        order = [
-            Held(one.lot, min(one.quantity, max(now.get(one.lot, 0), 0)), one.best_before)
-            for one in order
-        ]
-    taken, contradicted = take(order, missing)
-    if contradicted:
-        raise NotEnough(
-            place=place,
-            product=product,
-            asked=sum(held.values()) - sum(book.now(place.pk, product.pk).values()),
-            held=counted,
-        )
-    for lot, n in taken:
-        changes[lot] = changes.get(lot, 0) - n
-    return changes
-
-
-def _line(product: Product, lot: Lot | None, counted: int, book: int, *, by_lot: bool) -> CountLine:
-    return CountLine(
-        product=product,
-        lot=lot,
-        by_lot=by_lot,
-        counted=counted,
-        book=book,
-        difference=counted - book,
-    )
-
-
-def _moved(
-    book: Book,
-    place: StockPlace,
-    product: Product,
-    changes: Mapping[int | None, int],
-    unexplained: StockPlace,
-) -> list[Line]:
-    lines = []
-    for lot_id, n in changes.items():
-        if not n:
-            continue
-        lot = None
-        if lot_id is not None:
-            lot = Lot(pk=lot_id, product=product, best_before=book.dates.get(lot_id))
-        source, target = (place, unexplained) if n < 0 else (unexplained, place)
-        lines.append(Line(product, abs(n), source, target, lot))
-    return lines
-
-
-def _require(asked: Sequence[_Asked], now: datetime, key: str | None) -> None:
+def _require(asked: Sequence[Asked], now: datetime, key: str | None) -> None:
     wrong: dict[str, str] = {}
     for moment in dict.fromkeys(one.counted_at for one in asked):
         wrong |= moment_problem("counted_at", moment, now)
@@ -387,7 +254,7 @@ def _require(asked: Sequence[_Asked], now: datetime, key: str | None) -> None:
         raise Unacceptable("; ".join(f"{k}: {v}" for k, v in wrong.items()), fields=wrong)
 
 
-def _known(asked: Sequence[_Asked], actor: Person | None, key: str) -> list[StockCount]:
+def _known(asked: Sequence[Asked], actor: Person | None, key: str) -> list[StockCount]:
     lock_keys(actor, [key])
     rows = {
         row.place_id: row
