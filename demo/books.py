@@ -73,11 +73,21 @@ class Books:
     def write(self) -> None:
         """Everything but the audit files, or nothing."""
         with transaction.atomic():
+            self.write_machines()
+            self.write_set_ups()
+
+    def write_machines(self) -> None:
+        """People, products, kinds, sites and machines, none of which is set for anything yet."""
+        with transaction.atomic():
             self._people()
             self._holdings()
             self._kinds()
             self._sites()
             self._machines()
+
+    def write_set_ups(self) -> None:
+        """What columns were set for, and how they were changed over."""
+        with transaction.atomic():
             self._set_ups()
 
     @property

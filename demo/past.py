@@ -64,6 +64,7 @@ class Past:
         self._columns: dict[tuple[str, str], Column] = {}
         self._column_places: dict[int, StockPlace] = {}
         self._outside = places.outside()
+        self._find_columns()
 
     def write(self) -> None:
         """Day by day, each whole or not at all."""
@@ -76,7 +77,6 @@ class Past:
             for visit in self._truth[tag].visits:
                 visits[visit.at.date(), visit.truck].append(visit)
                 tags[id(visit)] = tag
-        self._find_columns()
         with transaction.atomic():
             self._open(one for day in told.values() for one in _of(day, Opened))
         for day in sorted(told):
