@@ -319,18 +319,24 @@ class UnusualDays(Doors):
         rows = UnusualDay.objects.select_related("site").order_by("day", "pk")
         return self.page(rows, UnusualDayOut)
 
+    @gives(UnusualDayOut, tagged=True, summary="Look at a day that is not as usual")
+    def retrieve(self, request: Request, pk: int) -> Response:
+        return self.answer(UnusualDayOut, gates.unusual_day_for(self.person, pk))
+
     @writes(
         UnusualDayIn,
         UnusualDayOut,
         status=201,
+        tagged=True,
         summary="Say how much of usual is sold on a day; said again, the new holds",
     )
     def create(self, request: Request, given: dict[str, Any]) -> Response:
-        marked = keeping.mark_day(actor=self.person, now=self.now, **given)
-        return Response(self.shown(UnusualDayOut, marked), status=201)
+        return self.created(
+            UnusualDayOut, keeping.mark_day(actor=self.person, now=self.now, **given)
+        )
 
-    @writes(status=204, summary="Say that a day is as usual after all")
+    @writes(status=204, matched=True, summary="Say that a day is as usual after all")
     def destroy(self, request: Request, pk: int) -> Response:
-        day = gates.unusual_day_for(self.person, pk, write=True)
+        day = self.matched(gates.unusual_day_for, pk, UnusualDayOut)
         keeping.unmark_day(unusual_day=day, actor=self.person, now=self.now)
         return nothing()

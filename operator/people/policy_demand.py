@@ -18,6 +18,7 @@ TABLE: tuple[Row, ...] = (
             "GET api:fit-run-detail",
             "GET api:demand-rules",
             "GET api:unusual-day-list",
+            "GET api:unusual-day-detail",
         ),
     ),
     Row(

@@ -138,5 +138,10 @@ def test_unusual_days(as_owner: Caller, world: World) -> None:
     assert again.json()["id"] == made.json()["id"]
     (one,) = as_owner.get("/unusual-days").json()["items"]
     assert (one["part"], one["site_name"]) == (0.5, site.name)
-    assert as_owner.delete(f"/unusual-days/{one['id']}").status_code == 204
+    where = f"/unusual-days/{one['id']}"
+    seen = as_owner.get(where)
+    assert seen.json() == one
+    assert as_owner.delete(where).status_code == 428
+    assert as_owner.delete(where, tag=made["ETag"]).status_code == 412
+    assert as_owner.delete(where, tag=seen["ETag"]).status_code == 204
     assert as_owner.get("/unusual-days").json()["items"] == []
