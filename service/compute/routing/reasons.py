@@ -78,7 +78,7 @@ def _told(
         detour_cost=detour_cost,
         vehicle=vehicle,
         rules=rules,
-        detail=_detail(stop, because, detour_s, vehicle, rules),
+        detail=_detail(because, detour_s, vehicle, rules),
     )
 
 
@@ -90,15 +90,12 @@ _KEEPS_OUT = {
 }
 
 
-def _detail(
-    stop: Stop, because: Because, detour_s: int | None, vehicle: str, rules: tuple[Rule, ...]
-) -> str:
+def _detail(because: Because, detour_s: int | None, vehicle: str, rules: tuple[Rule, ...]) -> str:
     minutes = "" if detour_s is None else f"{round(detour_s / 60)} min"
-    must = stop.must_go.rstrip(".")
     held = ", ".join(_KEEPS_OUT.get(rule, str(rule)) for rule in rules)
     return {
         Because.DONE: f"Visited by {vehicle}.",
-        Because.MUST_GO: f"Has to be visited: {must}. It costs {vehicle} {minutes}.",
+        Because.MUST_GO: f"Has to be visited. It costs {vehicle} {minutes}.",
         Because.WORTH_IT: f"Worth more than the {minutes} it costs {vehicle}.",
         Because.KEPT: f"Worth less than the {minutes} it costs {vehicle}; it was put there.",
         Because.COSTS_MORE: f"Worth less than its cheapest detour, {minutes} of {vehicle}.",

@@ -39,7 +39,8 @@ def test_a_must_go_stop_is_visited_whatever_it_is_worth() -> None:
     reason = why(small(stop), made)["mill"]
     assert reason.because is Because.MUST_GO
     assert (reason.detour_s, reason.detour_cost) == (2_000, WAY)
-    assert "agreed weekly" in reason.detail
+    assert reason.must_go == "agreed weekly"
+    assert reason.detail.startswith("Has to be visited. ")
 
 
 def test_nobody_waits_for_a_window() -> None:
