@@ -56,7 +56,7 @@ class _Lanes:
         canvas.text(_head(one), 0, top + 11, css="num")
         box = top + 18 + HEAD
         kept = [shown for shown in one.stops if shown.stop.state != Stop.State.SKIPPED]
-        rows = [shown for shown in kept if _worth_drawing(shown.hours)]
+        rows = [shown for shown in kept if _worth_drawing(shown.hours, run)]
         bottom = box + BOX + 10 + HOURS * len(rows)
         start, end = self.x(run.planned_start), self.x(run.planned_end)
         self._rect("lane", 0, box - 6, self.hours * 60 * self.px, BOX + 12, lane=run.pk)
@@ -127,7 +127,7 @@ def lanes(runs: Sequence[ShownRun], zone: ZoneInfo, *, ident: str, title: str) -
     depth = 26.0
     for one in runs:
         hours = sum(
-            _worth_drawing(shown.hours)
+            _worth_drawing(shown.hours, one.run)
             for shown in one.stops
             if shown.stop.state != Stop.State.SKIPPED
         )
@@ -140,9 +140,10 @@ def lanes(runs: Sequence[ShownRun], zone: ZoneInfo, *, ident: str, title: str) -
     return sheet.canvas.svg(ident=ident, title=title, desc=desc, css="lanes")
 
 
-def _worth_drawing(hours: Sequence[Open]) -> bool:
-    """Hours of the whole day mark nothing."""
-    return any((one.closes - one.opens) < timedelta(hours=23) for one in hours)
+def _worth_drawing(hours: Sequence[Open], run: Run) -> bool:
+    """Hours in which all of the run could happen mark nothing."""
+    begins, ends = run.planned_start, max(run.shift_ends, run.planned_end)
+    return bool(hours) and not any(one.opens <= begins and ends <= one.closes for one in hours)
 
 
 def _head(one: ShownRun) -> str:

@@ -20,10 +20,12 @@ from people.models import Business
 from people.roles import Role
 from service.runs.models import DayPlan, LoadLine
 from service.runs.queries import gates
+from service.runs.queries.calendar import Calendar
 from service.runs.queries.planned import coming
 
 SILENT_AFTER = timedelta(days=7)
 SHOWN = 15
+LOOKS_AHEAD_DAYS = 10
 
 
 def page(request: PersonRequest) -> HttpResponse:
@@ -68,30 +70,38 @@ def page(request: PersonRequest) -> HttpResponse:
 
 
 def _runs(request: PersonRequest, today: date) -> dict[str, Any]:
-    """The runs of today and tomorrow, what is short on them, and a fit that is under way.
+    """The runs of today and of the next day that somebody drives, what is short on them, and a
+    fit that is under way.
 
     A driver's own runs only, as the gatekeepers have it.
     """
-    tomorrow = today + timedelta(days=1)
+    ahead = _next_day(today)
     mine = gates.runs_seen_by(request.user).order_by()
-    runs = list(coming([today, tomorrow]).filter(pk__in=mine.values("pk")))
+    runs = list(coming([today, ahead]).filter(pk__in=mine.values("pk")))
     short = LoadLine.objects.filter(
         run__in=runs, wanted__gt=F("picked") + F("substituted")
     ).select_related("product", "run__vehicle", "stop__machine")
     return {
-        "tomorrow": tomorrow,
+        "ahead": ahead,
         "runs": runs,
         "is_driver": request.user.has_role(Role.DRIVER),
         "short": short.order_by("run", "product__name", "pk")[:SHOWN],
         "fit": FitRun.objects.filter(state=FitRun.State.RUNNING).first(),
         "drafts": sorted(
-            DayPlan.objects.filter(date__in=[today, tomorrow], state=DayPlan.State.DRAFT)
+            DayPlan.objects.filter(date__in=[today, ahead], state=DayPlan.State.DRAFT)
             .exclude(date__in=[run.date for run in runs])
             .order_by()
             .values_list("date", flat=True)
             .distinct()
         ),
     }
+
+
+def _next_day(today: date) -> date:
+    """The next day on which somebody drives; tomorrow when nobody does for long."""
+    days = [today + timedelta(days=number) for number in range(1, LOOKS_AHEAD_DAYS + 1)]
+    calendar = Calendar(days[0], days[-1])
+    return next((day for day in days if calendar.duty(day).on), days[0])
 
 
 def silent_machines(now: datetime) -> "QuerySet[Machine]":

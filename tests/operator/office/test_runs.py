@@ -15,6 +15,7 @@ from office import tasks
 from people.models import Business, Person
 from service.runs.actions import board, keeping, plans
 from service.runs.models import DayPlan, LoadLine, Run, Stop
+from service.runs.queries.calendar import Calendar
 from tests.service.runs.roadwork import RoadWork, roadwork
 from tests.world import World
 
@@ -257,10 +258,14 @@ def test_today_tells_of_runs_drafts_and_what_is_short(
     line = LoadLine.objects.create(
         run=run, product=work.cola, basis="service_level", wanted=9, picked=4, picked_at=now
     )
-    plans.plan_day(date=today + timedelta(days=1), actor=owner, now=now)
+    days = [today + timedelta(days=number) for number in range(1, 10)]
+    calendar = Calendar(days[0], days[-1])
+    ahead = next(day for day in days if calendar.duty(day).on)
+    plans.plan_day(date=ahead, actor=owner, now=now)
     said = text(desk(owner).get("/"))
+    assert f"/runs/{ahead}/" in said
     assert f"{line.short} Cola" in said
-    assert "A draft for tomorrow waits" in said
+    assert "A draft waits to be agreed to" in said
     mine = text(desk(driver).get("/"))
     assert "/road/" in mine
     assert "5 Cola" in mine
