@@ -1,14 +1,18 @@
 """A driver's pages: each act, refusals beside what was typed, and whose the pages are."""
 
+from datetime import timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.utils import timezone
 
 from people.models import Business, Person
 from service.runs.actions import byhand
 from service.runs.models import RoadAct, Run, Stop
+from tests.fleet.sales.meter import Meter
 from tests.service.runs.roadwork import RoadWork, roadwork
 from tests.world import World
 
@@ -126,6 +130,21 @@ def test_sent_twice_it_counts_once(page: Client, work: RoadWork, today: Run) -> 
     assert work.held(work.truck, work.cola) == 25
     other = given | {f"fill_{column.pk}": "6"}
     assert act(page, f"/road/stops/{stop.pk}/fill/", script=True, **other).status_code == 422
+
+
+def test_a_file_read_there_does_not_move_the_visit(
+    page: Client, work: RoadWork, today: Run
+) -> None:
+    stop = started(page, today)
+    lasted = timezone.now()
+    by_its_clock = timezone.make_naive(lasted - timedelta(hours=5), ZoneInfo("America/New_York"))
+    file = SimpleUploadedFile("a.dts", Meter.with_buttons("1", "2").read(by_its_clock))
+    answer = page.post(f"/road/stops/{stop.pk}/read-file/", {"files": file})
+    assert answer.status_code == 302, answer.content.decode()[:400]
+    act = RoadAct.objects.get(verb="read")
+    assert act.read is not None
+    assert act.visit is not None
+    assert act.visit.arrived_at >= lasted
 
 
 def test_picking_and_coming_back(page: Client, work: RoadWork, today: Run) -> None:
