@@ -120,31 +120,6 @@ def transfer(
     )
 
 
-def fill(
-    *,
-    column: Column,
-    product: Product,
-    quantity: int,
-    truck: StockPlace,
-    actor: Person | None,
-    happened_at: datetime,
-    now: datetime,
-    key: str | None = None,
-    lot: Lot | AnyLot | None = ANY,
-    note: str = "",
-) -> Movement:
-    """Put products from a truck into a column. Raises as `fill_columns` does."""
-    return fill_columns(
-        fills=[InColumn(column, product, quantity, lot)],
-        truck=truck,
-        actor=actor,
-        happened_at=happened_at,
-        now=now,
-        key=key,
-        note=note,
-    )
-
-
 def fill_columns(
     *,
     fills: Sequence[InColumn],
@@ -167,33 +142,6 @@ def fill_columns(
     return post(
         reason=Reason.FILL,
         lines=[Line(one.product, one.quantity, truck, at[one.column.pk], one.lot) for one in fills],
-        actor=actor,
-        happened_at=happened_at,
-        now=now,
-        key=key,
-        note=note,
-    )
-
-
-def remove(
-    *,
-    column: Column,
-    product: Product,
-    quantity: int,
-    actor: Person | None,
-    happened_at: datetime,
-    now: datetime,
-    to_place: StockPlace | None = None,
-    waste_reason: str = "",
-    key: str | None = None,
-    lot: Lot | AnyLot | None = ANY,
-    note: str = "",
-) -> Movement:
-    """Take products out of a column. Raises as `remove_from_columns` does."""
-    return remove_from_columns(
-        removals=[InColumn(column, product, quantity, lot)],
-        to_place=to_place,
-        waste_reason=waste_reason,
         actor=actor,
         happened_at=happened_at,
         now=now,

@@ -37,12 +37,9 @@ def stocked(world: World, machine: Machine, label: str, units: int, lot: Lot | N
         **by,
     )
     counts.count_column(column=held, counted=0, counted_at=at, **by)
-    moves.fill(
-        column=held,
-        product=product,
-        quantity=units,
+    moves.fill_columns(
+        fills=[moves.InColumn(held, product, units, lot)],
         truck=truck,
-        lot=lot,
         happened_at=at + timedelta(minutes=5),
         **by,
     )
@@ -155,10 +152,8 @@ def test_machines_without_reads_are_fitted_from_counts(world: World, owner: Pers
         # Four a day leave 10 of 30; at the first visit there were none.
         left = 10 if visit else 0
         counts.count_column(column=held, counted=left, counted_at=at, **by)
-        moves.fill(
-            column=held,
-            product=cola,
-            quantity=30 - left,
+        moves.fill_columns(
+            fills=[moves.InColumn(held, cola, 30 - left)],
             truck=truck,
             happened_at=at + timedelta(minutes=5),
             **by,

@@ -8,6 +8,7 @@ import pytest
 from fleet.inventory.actions import counts, ledger, moves, places
 from fleet.inventory.actions.moves import InColumn, Item
 from fleet.inventory.models import Lot, Movement, MovementLine, StockCount, StockLevel, StockPlace
+from fleet.inventory.posting import ANY, AnyLot
 from fleet.inventory.queries.check import check_stock
 from fleet.machines.models import Column, Machine, Product, Site
 from people.models import Person
@@ -55,14 +56,24 @@ class Stores:
             **given,  # type: ignore[arg-type]
         )
 
-    def fill(self, quantity: int, hours: float = 2, **more: object) -> Movement:
-        given = {"column": self.one, "product": self.cola, "truck": self.truck} | more
-        return moves.fill(
-            quantity=quantity,
+    def fill(
+        self,
+        quantity: int,
+        hours: float = 2,
+        *,
+        column: Column | None = None,
+        product: Product | None = None,
+        lot: Lot | AnyLot | None = ANY,
+        truck: StockPlace | None = None,
+        **more: object,
+    ) -> Movement:
+        return moves.fill_columns(
+            fills=[InColumn(column or self.one, product or self.cola, quantity, lot)],
+            truck=truck or self.truck,
             actor=self.actor,
             happened_at=at(hours),
             now=NOW,
-            **given,  # type: ignore[arg-type]
+            **more,  # type: ignore[arg-type]
         )
 
     def remove(self, quantity: int, hours: float = 3, **more: object) -> Movement:

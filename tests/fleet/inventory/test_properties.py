@@ -104,12 +104,9 @@ def do(stores: Stores, act: Act) -> None:
         case "pull":
             stores.remove(act.quantity, act.hour)
         case "remove":
-            moves.remove(
-                column=stores.one,
-                product=stores.cola,
-                quantity=act.quantity,
+            moves.remove_from_columns(
+                removals=[moves.InColumn(stores.one, stores.cola, act.quantity, lots[act.lot])],
                 to_place=stores.other_truck,
-                lot=lots[act.lot],
                 **when,  # type: ignore[arg-type]
             )
         case "waste":
