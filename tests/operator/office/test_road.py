@@ -138,11 +138,14 @@ def test_a_file_read_there_does_not_move_the_visit(
     stop = started(page, today)
     lasted = timezone.now()
     by_its_clock = timezone.make_naive(lasted - timedelta(hours=5), ZoneInfo("America/New_York"))
-    file = SimpleUploadedFile("a.dts", Meter.with_buttons("1", "2").read(by_its_clock))
+    meter = Meter.with_buttons("1", "2", asset="R-1", serial="", board="")
+    file = SimpleUploadedFile("a.dts", meter.read(by_its_clock))
     answer = page.post(f"/road/stops/{stop.pk}/read-file/", {"files": file})
     assert answer.status_code == 302, answer.content.decode()[:400]
     act = RoadAct.objects.get(verb="read")
     assert act.read is not None
+    assert act.read.taken_at is not None
+    assert act.read.taken_at < lasted - timedelta(hours=4)
     assert act.visit is not None
     assert act.visit.arrived_at >= lasted
 
