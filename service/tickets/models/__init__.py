@@ -1,0 +1,1 @@
+"""Service tickets: what is wrong, promised when, done by whom."""

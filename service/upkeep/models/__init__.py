@@ -1,0 +1,1 @@
+"""Planned maintenance: plans, what is due, what was done, readings."""

@@ -1,0 +1,1 @@
+"""What the numbers make the watch suspect."""
