@@ -37,7 +37,7 @@ def _names_a_server(parts: SplitResult) -> bool:
         return False
 
 
-def _routing_server(value: str) -> str:
+def _server(value: str) -> str:
     parts = urlsplit(value)
     if value and not (parts.scheme in ("http", "https") and _names_a_server(parts)):
         raise ValueError("must start with http:// or https:// and name a server")
@@ -98,6 +98,11 @@ class Environment(BaseModel):
         default=(),
         description="the names the service answers to, with commas: colonnade.example.org",
     )
+    address: Annotated[str, AfterValidator(_server)] = Field(
+        default="",
+        description="where people reach the desk, as in https://colonnade.example.org;"
+        " empty for the first host",
+    )
     https: bool = Field(
         default=True, description="1 when visitors come by HTTPS (always, on the internet), else 0"
     )
@@ -123,7 +128,7 @@ class Environment(BaseModel):
     watch_folder: str = Field(
         default="", description="a folder in which audit files arrive; empty watches none"
     )
-    routing_server_url: Annotated[str, AfterValidator(_routing_server)] = Field(
+    routing_server_url: Annotated[str, AfterValidator(_server)] = Field(
         default="",
         description="a routing server, as in http://roads.example.org:5000;"
         " empty for great circles",
@@ -142,6 +147,11 @@ class Environment(BaseModel):
     )
     map_credit: str = Field(
         default="", description="whom the map server wants named on the map; empty for nobody"
+    )
+
+    webhook_private: bool = Field(
+        default=False,
+        description="1 when webhooks may go to addresses inside our own network, else 0",
     )
 
     @model_validator(mode="before")

@@ -17,6 +17,10 @@ ENV = environment.read()
 DEBUG = ENV.debug
 SECRET_KEY = ENV.secret_key or "only-for-a-developers-own-desk-never-for-a-real-service"
 ALLOWED_HOSTS = list(ENV.hosts) or ["localhost", "127.0.0.1", "[::1]"]
+# Where letters and stickers lead, which no request tells the worker.
+DESK_ADDRESS = (
+    ENV.address or f"{'https' if ENV.https else 'http'}://{ALLOWED_HOSTS[0].lstrip('.*')}"
+).rstrip("/")
 
 INSTALLED_APPS = [
     "config",
@@ -298,6 +302,7 @@ CELERY_BEAT_SCHEDULE = {
     },
     "keep-fitting": {"task": "fleet.demand.tasks.keep_fitting", "schedule": 60.0},
     "plan-the-day": {"task": "service.runs.tasks.plan_the_day", "schedule": 600.0},
+    "mail-notices": {"task": "people.tasks.mail_what_waits", "schedule": 600.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 

@@ -128,6 +128,51 @@ class AuditEntry(models.Model):
         return f"{self.verb} {self.object_said}"
 
 
+class Notice(models.Model):
+    """Something that one person should know, said once: on Today, and by e-mail where wanted."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="notices")
+    key = models.CharField(
+        max_length=120, help_text="What it is about. A person is told of one key once."
+    )
+    subject = models.CharField(max_length=200)
+    text = models.TextField()
+    address = models.CharField(
+        max_length=200, blank=True, help_text="Where at the desk it leads, as in /tickets/7/."
+    )
+    at = models.DateTimeField()
+    by_mail = models.BooleanField(default=True)
+    mailed_at = models.DateTimeField(null=True, blank=True)
+    seen_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["person", "key"], name="notice_once_a_person"),
+            models.CheckConstraint(
+                # Two slashes would lead to another server.
+                condition=models.Q(address="")
+                | (models.Q(address__startswith="/") & ~models.Q(address__startswith="//")),
+                name="notice_leads_to_the_desk",
+            ),
+        ]
+        indexes = [
+            models.Index(
+                fields=["person", "-at"],
+                condition=models.Q(seen_at__isnull=True),
+                name="notice_not_seen",
+            ),
+            models.Index(
+                fields=["at"],
+                condition=models.Q(by_mail=True, mailed_at__isnull=True),
+                name="notice_not_mailed",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.subject
+
+
 class Business(models.Model):
     """The operator's own business: its name, units, money, and the limits it sets columns by.
 

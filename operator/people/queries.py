@@ -7,7 +7,7 @@ sees who works here; everybody sees themselves.
 from django.db.models import QuerySet
 
 from .errors import NotAllowed, NotFound
-from .models import AuditEntry, DeviceToken, Person
+from .models import AuditEntry, DeviceToken, Notice, Person
 from .roles import Role
 
 OWNERS_ONLY = ("people.Person", "people.DeviceToken", "people.Business")
@@ -51,3 +51,8 @@ def entries_seen_by(person: Person) -> "QuerySet[AuditEntry]":
     """The audit trail as far as a person may read it, latest first."""
     entries = AuditEntry.objects.select_related("actor").order_by("-pk")
     return entries if person.has_role(Role.OWNER) else entries.exclude(object_type__in=OWNERS_ONLY)
+
+
+def notices_of(person: Person) -> "QuerySet[Notice]":
+    """What a person was told, latest first; nobody sees another's."""
+    return Notice.objects.filter(person=person).order_by("-at", "-pk")
