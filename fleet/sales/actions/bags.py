@@ -1,6 +1,8 @@
 """Bags of cash: sealed at a machine, counted later."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Final
 
 from django.db import IntegrityError, transaction
 
@@ -8,8 +10,12 @@ from fleet.machines.models import Machine
 from people import audit
 from people.errors import Unable, Unacceptable
 from people.models import Person
+from people.rows import put
 
-from ..models import Bag
+from ..models import Bag, BagCount
+
+#: How far a device's clock may be ahead of ours.
+AHEAD: Final = timedelta(minutes=10)
 
 
 class SealUsed(Unable):
@@ -41,3 +47,43 @@ def seal(
         raise SealUsed(number, used) from error
     audit.record(actor=actor, verb="seal bag", row=bag, now=now, after=audit.values(bag))
     return bag
+
+
+class UnableToCount(Unable):
+    code = "unable_to_count"
+
+
+@transaction.atomic
+def count_bag(
+    *,
+    bag: Bag,
+    amount: Decimal,
+    counted_at: datetime,
+    actor: Person,
+    now: datetime,
+    second: Person | None = None,
+    note: str = "",
+) -> BagCount:
+    """Record what was in a bag. Counted again, it has another row, and the last holds.
+
+    Raises UnableToCount when it cannot have been counted then, Unacceptable by field.
+    """
+    if counted_at < bag.sealed_at:
+        raise UnableToCount(
+            f"bag {bag.seal_number} was sealed {bag.sealed_at:%Y-%m-%d %H:%M} (UTC); it cannot "
+            "have been counted before",
+            code="counted_before_sealed",
+        )
+    if counted_at > now + AHEAD:
+        message = "is in the future; give when it was counted"
+        raise Unacceptable(f"counted_at: {message}", fields={"counted_at": message})
+    if second is not None and second.pk == actor.pk:
+        message = "name somebody other than yourself, or nobody"
+        raise Unacceptable(f"second: {message}", fields={"second": message})
+    return put(
+        BagCount(bag=bag, counted_by=actor, recorded_at=now),
+        {"amount": amount, "counted_at": counted_at, "second": second, "note": note.strip()},
+        actor=actor,
+        verb="count bag",
+        now=now,
+    )

@@ -1,6 +1,6 @@
 """Audit reads, what was sold between them, and what the machines reported."""
 
-from .bags import Bag
+from .bags import Bag, BagCount
 from .decisions import EpochDecision
 from .events import EventMeaning, EventOccurrence, MachineEvent
 from .intervals import MachineInterval, SaleInterval
@@ -9,6 +9,7 @@ from .reads import AuditRead
 __all__ = [
     "AuditRead",
     "Bag",
+    "BagCount",
     "EpochDecision",
     "EventMeaning",
     "EventOccurrence",
