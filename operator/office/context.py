@@ -10,24 +10,42 @@ from django.utils.functional import SimpleLazyObject
 from people import policy
 from people.models import Business
 
-# Words in the head of the page, the route they lead to, and whether they stand apart from the
-# day's work: what is looked at daily first, what is set up once after it.
-NAV = (
-    ("Today", "today", False),
-    ("My day", "road-day", False),
-    ("Runs", "runs", False),
-    ("Fleet", "fleet", False),
-    ("Fit", "fit", False),
-    ("Changeovers", "changeovers", False),
-    ("Reads", "reads", False),
-    ("Demand", "fits", False),
-    ("Stock", "stock", False),
-    ("Products", "products", True),
-    ("Packages", "packages", True),
-    ("Kinds", "kinds", True),
-    ("Sites", "sites", True),
-    ("People", "people", True),
-    ("Business", "business", True),
+# The head of the page: what is looked at all day stands by itself, the rest under a heading. Words,
+# and the route they lead to; a route that the policy lets nobody through is not shown.
+NAV: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
+    (
+        "",
+        (
+            ("Today", "today"),
+            ("My day", "road-day"),
+            ("Board", "board"),
+            ("Tickets", "tickets"),
+            ("Runs", "runs"),
+        ),
+    ),
+    (
+        "Machines",
+        (
+            ("Fleet", "fleet"),
+            ("Fit", "fit"),
+            ("Changeovers", "changeovers"),
+            ("Reads", "reads"),
+            ("Watch", "watch"),
+            ("Upkeep", "upkeep"),
+            ("Kinds", "kinds"),
+            ("Sites", "sites"),
+        ),
+    ),
+    (
+        "Goods",
+        (
+            ("Stock", "stock"),
+            ("Demand", "fits"),
+            ("Products", "products"),
+            ("Packages", "packages"),
+        ),
+    ),
+    ("Office", (("People", "people"), ("Business", "business"))),
 )
 
 
@@ -36,7 +54,18 @@ class NavItem:
     words: str
     address: str
     current: bool
-    apart: bool
+
+
+@dataclass(frozen=True)
+class NavGroup:
+    """Parts of the desk under a heading; without one they stand by themselves."""
+
+    words: str
+    items: tuple[NavItem, ...]
+
+    @property
+    def current(self) -> bool:
+        return any(one.current for one in self.items)
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
@@ -48,16 +77,20 @@ def desk(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _nav(request: HttpRequest) -> list[NavItem]:
+def _nav(request: HttpRequest) -> list[NavGroup]:
     user = getattr(request, "user", None)
     if user is None or not user.is_authenticated:
         return []
-    found: list[NavItem] = []
-    started_apart = False
-    for words, route, apart in NAV:
-        if policy.allows(user, policy.row_for("GET", f"office:{route}")):
-            address = reverse(f"office:{route}")
-            here = request.path == address or (address != "/" and request.path.startswith(address))
-            found.append(NavItem(words, address, here, apart and not started_apart))
-            started_apart = started_apart or apart
+    found: list[NavGroup] = []
+    for heading, parts in NAV:
+        items = []
+        for words, route in parts:
+            if policy.allows(user, policy.row_for("GET", f"office:{route}")):
+                address = reverse(f"office:{route}")
+                here = request.path == address
+                here |= address != "/" and request.path.startswith(address)
+                items.append(NavItem(words, address, here))
+        if items:
+            # One part alone needs no heading to be found under.
+            found.append(NavGroup(heading if len(items) > 1 else "", tuple(items)))
     return found

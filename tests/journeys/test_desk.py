@@ -202,13 +202,41 @@ def test_from_a_suspicion_to_a_planned_correction(
         assert pages_of(desk_page.pdf(format=paper)) == 1, paper
 
 
+def part_of(page: Page, heading: str, part: str) -> None:
+    """Goes to a part of the desk under a heading of the bar, by keys."""
+    page.locator(".bar summary", has_text=heading).focus()
+    page.keyboard.press("Enter")
+    page.get_by_role("link", name=part, exact=True).focus()
+    page.keyboard.press("Enter")
+
+
+def test_the_bar_stays_on_one_line(
+    desk_page: Page, owner: Person, dispatcher: Person, sign_in: SignIn, axe: Check
+) -> None:
+    for person in (owner, dispatcher):
+        sign_in(desk_page, person)
+        desk_page.goto("/")
+        bar = desk_page.locator("header.bar").bounding_box()
+        assert bar is not None
+        assert bar["height"] < 62
+    machines = desk_page.locator(".bar summary", has_text="Machines")
+    kinds = desk_page.get_by_role("link", name="Kinds", exact=True)
+    expect(kinds).to_be_hidden()
+    machines.click()
+    expect(kinds).to_be_visible()
+    axe(desk_page)
+    desk_page.keyboard.press("Escape")
+    expect(kinds).to_be_hidden()
+    expect(machines).to_be_focused()
+
+
 def test_the_way_back_through_a_search_shows_whole_pages(
     desk_page: Page, dispatcher: Person, lobby: Machine, world: World, sign_in: SignIn
 ) -> None:
     world.machine("YARD-2", lobby.kind)
     sign_in(desk_page, dispatcher)
     desk_page.goto("/changeovers/")
-    desk_page.get_by_role("link", name="Fleet").click()
+    part_of(desk_page, "Machines", "Fleet")
     rows = desk_page.locator("#found tbody tr")
     expect(rows).to_have_count(2)
     desk_page.get_by_label("Tag, serial or site").press_sequentially("yard")

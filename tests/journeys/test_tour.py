@@ -19,6 +19,7 @@ from fleet.machines.models import Changeover, Machine
 from fleet.sales.actions.receive import ReceivedFile, receive
 from people.models import Person
 from tests.fleet.sales.meter import Meter
+from tests.journeys.test_desk import part_of
 from tests.world import World, stack
 
 TOUR = Path(__file__).parent / "tour"
@@ -184,7 +185,7 @@ def test_the_tour(
     kept(desk_page, "machine", 1260)
 
     # The tray: what waits stands in piles, and finds its machine once that is entered.
-    desk_page.get_by_role("link", name="Reads", exact=True).click()
+    part_of(desk_page, "Machines", "Reads")
     expect(desk_page.get_by_role("link", name="what calls itself")).to_be_visible()
     kept(desk_page, "reads", 900)
     world.machine("POOL-022", library.kind)

@@ -26,6 +26,17 @@ window.addEventListener("pageshow", () => {
 
 document.addEventListener("click", (event) => {
   if (event.target.closest("[data-print]")) window.print();
+  // A heading of the bar closes when the page under it is used.
+  for (const group of document.querySelectorAll(".group[open]")) {
+    if (!group.contains(event.target)) group.open = false;
+  }
+});
+
+document.addEventListener("keydown", (event) => {
+  const group = event.key === "Escape" && document.querySelector(".group[open]");
+  if (!group) return;
+  group.open = false;
+  group.querySelector("summary").focus();
 });
 
 // A form that is refused with messages beside its fields is still to be shown.
