@@ -10,13 +10,16 @@ from django.db import models
 
 from .models import AuditEntry, Person
 
+PERSONAL = frozenset({"contact_name", "contact_reach", "contact_digest"})
+"""Columns that tell who a customer is."""
+
 
 def values(row: models.Model, fields: Iterable[str] | None = None) -> dict[str, Any]:
     """A row's own columns as they stand, for `before` and `after`.
 
-    Secrets and raw bytes are left out.
+    Secrets and raw bytes are left out, and what must be forgotten later: the trail forgets nothing.
     """
-    hidden = {"password", "digest", "raw"}
+    hidden = {"password", "digest", "raw", *PERSONAL}
     return {
         field.attname: _plain(field, field.value_from_object(row))
         for field in row._meta.concrete_fields

@@ -13,16 +13,16 @@ from people.errors import Unacceptable
 from ..models import StockPlace
 
 Kind = StockPlace.Kind
-Outside = Literal["customer", "waste", "unexplained"]
+Outside = Literal["customer", "waste", "unexplained", "fitted"]
 
 
 def the(kind: Outside) -> StockPlace:
-    """Customers, waste, or what nobody can explain; of each there is one."""
+    """Customers, waste, parts fitted, or what nobody can explain; of each there is one."""
     return outside(kind)[kind]
 
 
 def outside(*kinds: Outside) -> Mapping[str, StockPlace]:
-    """Those of the outside places that are asked for, by kind; all three when none is named."""
+    """Those of the outside places that are asked for, by kind; all of them when none is named."""
     wanted = kinds or StockPlace.ONLY_ONE
     found = {place.kind: place for place in StockPlace.objects.filter(kind__in=wanted)}
     for kind in wanted:

@@ -25,6 +25,7 @@ class Movement(models.Model):
         COUNT = "count", "count"
         RETURN = "return", "return to the supplier"
         CORRECTION = "correction", "correction"
+        PART = "part", "part fitted"
 
     class WasteReason(models.TextChoices):
         NONE = "", "not waste"

@@ -9,7 +9,8 @@ class StockPlace(models.Model):
     """One side of a movement: a place of ours that holds products, or where they come from or go.
 
     Ours are warehouses, trucks and columns, and what they hold is kept as levels. The outside is
-    suppliers, customers, waste, and what nobody can explain; each of the last three is one row.
+    suppliers, customers, waste, spare parts that stayed in machines, and what nobody can explain;
+    each of these but suppliers is one row.
     """
 
     class Kind(models.TextChoices):
@@ -20,9 +21,10 @@ class StockPlace(models.Model):
         CUSTOMER = "customer", "customers"
         WASTE = "waste", "waste"
         UNEXPLAINED = "unexplained", "unexplained"
+        FITTED = "fitted", "fitted to machines"
 
     HELD = (Kind.WAREHOUSE, Kind.TRUCK, Kind.COLUMN)
-    ONLY_ONE = (Kind.CUSTOMER, Kind.WASTE, Kind.UNEXPLAINED)
+    ONLY_ONE = (Kind.CUSTOMER, Kind.WASTE, Kind.UNEXPLAINED, Kind.FITTED)
 
     kind = models.CharField(max_length=11, choices=Kind.choices)
     name = models.CharField(max_length=120)
@@ -61,7 +63,7 @@ class StockPlace(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["kind"],
-                condition=models.Q(kind__in=["customer", "waste", "unexplained"]),
+                condition=models.Q(kind__in=["customer", "waste", "unexplained", "fitted"]),
                 name="stock_place_one_outside",
             ),
             models.UniqueConstraint(

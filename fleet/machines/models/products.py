@@ -97,6 +97,7 @@ class Product(models.Model):
         BAR_DROP_PIECE = "bar_drop_piece", "bar, drops or pieces"
         OTHER_FOOD = "other_food", "other food"
         NOT_FOOD = "not_food", "not food"
+        PART = "part", "spare part, not sold"
 
     class Water(models.TextChoices):
         NONE = "", "not water"
