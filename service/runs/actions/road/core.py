@@ -6,40 +6,27 @@ beside it, and a clock that is far off is told, not set right. The same key agai
 and has no second effect, for ever.
 """
 
-import hashlib
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.core.serializers.json import DjangoJSONEncoder
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import Model
 
 from fleet.inventory.models import Movement, StockCount
-from people.errors import Unacceptable
+from people import told
 from people.models import Person
+from people.told import KeyReused, Sent
 
 from ...models import RoadAct, Run, RunAssumptions, Stop, Visit
 from .answers import about
-from .errors import KeyReused, RunEnded, RunNotAgreed, RunNotStarted
+from .errors import RunEnded, RunNotAgreed, RunNotStarted
 
-LONGEST_KEY = 200
 NEVER_OFF = timedelta(minutes=1)
 """What no setting calls a clock that is off."""
 AT_ONE_MOMENT = ("pick", "start", "arrive", "read", "count", "remove", "change_over", "fill")
 """In what order the stock moves of acts that a device gives one and the same moment."""
-
-
-@dataclass(frozen=True)
-class Sent:
-    """The sender's own key for the act, when it happened, and when it was sent, both by the
-    sender's clock."""
-
-    key: str
-    at: datetime
-    sent_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -96,10 +83,12 @@ def once(
 
     Raises KeyReused for another act under the same key, and whatever `do` refuses.
     """
-    _require_key(sent.key)
-    payload = json.loads(json.dumps(said, cls=DjangoJSONEncoder))
-    digest = _digest(verb, run.pk, None if stop is None else stop.pk, sent, payload)
-    _alone(actor, sent.key)
+    told.require_key(sent.key)
+    payload = told.plain(said)
+    # When it was sent is left out: a device that tries again says another time.
+    whose = (run.pk, None if stop is None else stop.pk)
+    digest = told.digest(verb, *whose, sent.at.timestamp(), payload)
+    told.alone(actor, sent, what="road")
     earlier = RoadAct.objects.order_by().filter(actor=actor, key=sent.key).first()
     if earlier is not None:
         if earlier.digest != digest:
@@ -167,27 +156,6 @@ def _take_along(read: Model, fresh: Model, names: Sequence[str]) -> None:
     for name in names:
         if name in read._state.fields_cache:
             setattr(fresh, name, getattr(read, name))
-
-
-def _require_key(key: str) -> None:
-    if not key or len(key) > LONGEST_KEY or not key.isprintable():
-        message = f"give 1 to {LONGEST_KEY} printable characters of your own, new for each act"
-        raise Unacceptable(message, fields={"key": message})
-
-
-def _digest(verb: str, run: int, stop: int | None, sent: Sent, payload: Mapping[str, Any]) -> str:
-    # When it was sent is left out: a device that tries again says another time.
-    whole = [verb, run, stop, sent.at.timestamp(), payload]
-    return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
-
-
-def _alone(actor: Person, key: str) -> None:
-    # Held to the end of the transaction: of two at once the second finds the first one's answer.
-    number = hashlib.sha256(f"road {actor.pk} {key}".encode()).digest()[:8]
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT pg_advisory_xact_lock(%s)", [int.from_bytes(number, "big", signed=True)]
-        )
 
 
 def _judge_clock(doing: Doing) -> None:

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from people.errors import Unable, Unacceptable
+from people.errors import Unable
 
 from ...models import Run, Stop, Visit
 
@@ -66,14 +66,4 @@ class StopNotToVisit(Unable):
     def __init__(self, stop: Stop, visit: Visit) -> None:
         super().__init__(
             f"{stop}: it was visited at {said(visit.arrived_at, stop)} and cannot be skipped"
-        )
-
-
-class KeyReused(Unacceptable):
-    code = "key_reused"
-
-    def __init__(self, key: str) -> None:
-        super().__init__(
-            f"the key {key} was used for another act; a new act takes a new key",
-            fields={"key": "used for another act"},
         )
