@@ -1,0 +1,121 @@
+"""What is known of some machines' columns when they are looked at: sales, and what was expected."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fleet.compute.demand import Calendar, Fitted, exposures, moment_number
+from fleet.demand.calendars import calendar_for
+from fleet.demand.columns import Columns, columns_of, demand_of
+from fleet.demand.sold import EPOCH, Held, Sold, by_reads
+from people.models import Business
+
+from .models import WatchLimits
+
+
+@dataclass(frozen=True)
+class Known:
+    """Columns that hold a product now, in the order of their keys, and what they sold of it.
+
+    `sold.row` is the place of a column here; moments are days since 1970-01-01 by the business's
+    clock. `demand` is one row a column.
+    """
+
+    machines: tuple[int, ...]
+    columns: Columns
+    sold: Sold
+    demand: Fitted
+    own: NDArray[np.bool_]
+    calendar: Calendar
+    now: datetime
+    since: datetime
+    zone: ZoneInfo
+    limits: WatchLimits
+
+    @classmethod
+    def of(cls, machines: Sequence[int], *, now: datetime, limits: WatchLimits) -> "Known":
+        """Read it: the same number of queries whatever the machines."""
+        zone = Business.the().time_zone
+        since = now - timedelta(days=limits.days_back)
+        columns = columns_of(machines)
+        demand = demand_of(columns)
+        held = Held(columns.ids, columns.machines, columns.products, columns.capacities)
+        today = now.astimezone(zone).date()
+        # An interval that ends in the time looked at may have begun before it.
+        begins = today - timedelta(days=2 * limits.days_back)
+        return cls(
+            machines=tuple(machines),
+            columns=columns,
+            sold=by_reads(held, machines, since=since, until=now, zone=zone),
+            demand=demand.fitted,
+            own=demand.own,
+            calendar=calendar_for(columns.machines, since=begins, until=today + timedelta(days=1)),
+            now=now,
+            since=since,
+            zone=zone,
+            limits=limits,
+        )
+
+    @cached_property
+    def exposure(self) -> NDArray[np.float64]:
+        """Usual days in each of the intervals sold in: weekday, season and closures are in them."""
+        rows = self.sold.row
+        if not len(rows):
+            return np.zeros(0)
+        first = int(np.floor(self.sold.starts.min()))
+        last = int(np.ceil(self.sold.ends.max()))
+        by_day = exposures(self.demand, self.calendar, first, max(last - first, 1))
+        up_to = np.concatenate([np.zeros((len(by_day), 1)), np.cumsum(by_day, axis=1)], axis=1)
+
+        def until(moments: NDArray[np.float64]) -> NDArray[np.float64]:
+            day = np.clip(np.floor(moments - first).astype(np.int64), 0, by_day.shape[1] - 1)
+            into = moments - first - day
+            found: NDArray[np.float64] = up_to[rows, day] + into * by_day[rows, day]
+            return found
+
+        return until(self.sold.ends) - until(self.sold.starts)
+
+    @cached_property
+    def expected(self) -> NDArray[np.float64]:
+        """Units that each interval was expected to sell."""
+        return self.demand.rate[self.sold.row] * self.exposure
+
+    @cached_property
+    def of_machine(self) -> NDArray[np.int64]:
+        """Units that the whole machine sold in the time of each interval."""
+        if not len(self.sold.row):
+            return np.zeros(0, np.int64)
+        machine = self.columns.machines[self.sold.row]
+        stretches = np.stack([machine.astype(np.float64), self.sold.starts, self.sold.ends], 1)
+        _, code = np.unique(stretches, axis=0, return_inverse=True)
+        code = code.reshape(-1)
+        totals = np.bincount(code, weights=self.sold.units).astype(np.int64)
+        found: NDArray[np.int64] = totals[code]
+        return found
+
+    def place_of(self, column: int) -> int:
+        """A column's place here. Raises KeyError."""
+        place = int(np.searchsorted(self.columns.ids, column))
+        if place >= len(self.columns) or self.columns.ids[place] != column:
+            raise KeyError(column)
+        return place
+
+    def moment(self, day: float) -> datetime:
+        """A day number as a moment."""
+        whole = int(np.floor(day))
+        midnight = datetime.combine(EPOCH + timedelta(days=whole), datetime.min.time())
+        local = midnight + timedelta(seconds=round((day - whole) * 86_400))
+        return local.replace(tzinfo=self.zone)
+
+    def number(self, moment: datetime) -> float:
+        """A moment as a day number."""
+        return moment_number(moment.astimezone(self.zone))
+
+    @property
+    def today(self) -> date:
+        return self.now.astimezone(self.zone).date()
