@@ -1,5 +1,6 @@
 """Tickets: what is wrong with a machine, who deals with it by when, and what mended it."""
 
+from .acts import TicketAct
 from .attachments import Attachment
 from .refunds import Refund
 from .settings import ServiceSettings
@@ -15,6 +16,7 @@ __all__ = [
     "ServiceSettings",
     "Symptom",
     "Ticket",
+    "TicketAct",
     "TicketEvent",
     "WorkDone",
 ]
