@@ -60,7 +60,7 @@ def test_a_malformed_value_is_named_with_a_hint(name: str, value: str, hint: str
 
 def test_an_unknown_setting_is_named_with_those_there_are() -> None:
     [line] = refusal(COLONNADE_SECRET="x")
-    assert line.startswith("COLONNADE_SECRET: no such setting; there are COLONNADE_DEBUG, ")
+    assert line.startswith("COLONNADE_SECRET: no such setting; there are COLONNADE_ADDRESS, ")
     assert "COLONNADE_SECRET_KEY" in line
 
 
