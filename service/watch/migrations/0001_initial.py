@@ -15,7 +15,7 @@ class Migration(migrations.Migration):
 
     dependencies = [
         ('machines', '0003_spare_parts'),
-        ('tickets', '0002_ticketact'),
+        ('tickets', '0002_acts_from_the_road'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
