@@ -2,12 +2,14 @@
 
 from .assumptions import RunAssumptions
 from .depots import Depot, Vehicle
+from .dispatch import BoardView, TicketStop
 from .drivers import DayOff, DriverProfile, ServiceAgreement, Shift, WorkingDay
 from .plans import DayPlan, PlannedMachine
 from .runs import LoadLine, Run, Stop
 from .visits import RoadAct, ServiceTime, Visit
 
 __all__ = [
+    "BoardView",
     "DayOff",
     "DayPlan",
     "Depot",
@@ -21,6 +23,7 @@ __all__ = [
     "ServiceTime",
     "Shift",
     "Stop",
+    "TicketStop",
     "Vehicle",
     "Visit",
     "WorkingDay",

@@ -106,7 +106,12 @@ class Stop(models.Model):
                 name="stop_sequence_in_run",
                 deferrable=models.Deferrable.DEFERRED,
             ),
-            models.UniqueConstraint(fields=["run", "machine"], name="stop_machine_once_a_run"),
+            # A machine that was visited and breaks again may be visited again.
+            models.UniqueConstraint(
+                fields=["run", "machine"],
+                condition=models.Q(state__in=["planned", "arrived"]),
+                name="stop_machine_once_a_run",
+            ),
             models.CheckConstraint(
                 condition=~models.Q(state="skipped") | ~models.Q(skipped_because=""),
                 name="stop_skipped_with_reason",

@@ -31,6 +31,9 @@ class Symptom(models.Model):
         validators=[MinValueValidator(1), MaxValueValidator(480)],
         help_text="At the machine, without the way there. Assumed until visits are known.",
     )
+    needs_skill = models.CharField(
+        max_length=40, blank=True, help_text="Only a driver with this skill is sent for it."
+    )
     first_checks = models.TextField(blank=True, help_text="What to look at first, one a line.")
     cautions = models.TextField(blank=True, help_text="What to mind before touching it.")
     order = models.PositiveSmallIntegerField(default=100)
