@@ -97,7 +97,16 @@ def _work_out_some(
     bulk.write(fresh)
     DueWork.objects.bulk_update(
         moved,
-        ["due_on", "earliest_on", "latest_on", "because", "figures", "sequence", "changed_at"],
+        [
+            "due_on",
+            "day",
+            "earliest_on",
+            "latest_on",
+            "because",
+            "figures",
+            "sequence",
+            "changed_at",
+        ],
     )
     DueWork.objects.bulk_update(fallen, ["state", "closed_at", "changed_at", "sequence"])
     return WorkedOut(len(fresh), len(moved), len(fallen), stood, len(turns.untold))
@@ -108,6 +117,7 @@ def _opened(machine: int, plan: int, due: Due, now: datetime) -> DueWork:
         machine_id=machine,
         plan_id=plan,
         due_on=due.on,
+        day=due.on,
         earliest_on=due.earliest,
         latest_on=due.latest,
         because=due.said[:300],
@@ -128,7 +138,8 @@ def _differs(row: DueWork, due: Due) -> bool:
 
 
 def _moved(row: DueWork, due: Due, now: datetime) -> DueWork:
-    if row.due_on != due.on and row.put_off_to is None:
+    if row.put_off_to is None and row.due_on != due.on:
+        row.day = due.on
         # Only what a calendar shows; the figures behind an estimate change every day.
         row.sequence += 1
         row.changed_at = now
@@ -155,7 +166,11 @@ def put_off(*, due: DueWork, to: date | None, why: str, actor: Person, now: date
     if to is not None and not why:
         message = "say why it is moved"
         raise Unacceptable(message, fields={"why": message})
-    changes = {"put_off_to": to, "put_off_why": why if to is not None else ""}
+    changes = {
+        "put_off_to": to,
+        "day": to or row.due_on,
+        "put_off_why": why if to is not None else "",
+    }
     if row.put_off_to == to and row.put_off_why == changes["put_off_why"]:
         return row
     return rows.put(

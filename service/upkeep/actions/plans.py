@@ -106,13 +106,12 @@ def _tidied(changes: Mapping[str, Any], plan: MaintenancePlan | None) -> dict[st
     trigger = found.get("trigger", None if plan is None else plan.trigger)
     if "trigger" in found and plan is not None and trigger != plan.trigger:
         # What set the plan off before does so no more.
-        for name, empty, of in (
-            ("every_days", None, Trigger.DAYS),
-            ("every_vends", None, Trigger.VENDS),
-            ("season_days", [], Trigger.SEASON),
-        ):
-            if of != trigger:
-                found[name] = empty
+        left: dict[str, tuple[str, Any]] = {
+            "every_days": (Trigger.DAYS, None),
+            "every_vends": (Trigger.VENDS, None),
+            "season_days": (Trigger.SEASON, []),
+        }
+        found |= {name: empty for name, (of, empty) in left.items() if of != trigger}
     return found
 
 

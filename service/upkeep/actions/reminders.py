@@ -38,7 +38,6 @@ def remind(*, now: datetime) -> int:
     turns = [
         one
         for one in DueWork.objects.filter(state=DueWork.State.OPEN, plan__active=True)
-        .annotate(day=Coalesce("put_off_to", "due_on"))
         .filter(
             Q(day__lt=today, late_told_at__isnull=True)
             | Q(day__gte=today, day__lte=today + MOST_NOTICE, reminded_at__isnull=True)

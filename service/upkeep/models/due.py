@@ -33,6 +33,7 @@ class DueWork(models.Model):
     put_off_to = models.DateField(
         null=True, blank=True, help_text="A person moved this turn to that day."
     )
+    day = models.DateField(help_text="When it is to be done: where it was moved, else when due.")
     put_off_why = models.CharField(max_length=200, blank=True)
     given_to = models.ForeignKey(
         settings.AUTH_USER_MODEL,
@@ -56,7 +57,7 @@ class DueWork(models.Model):
 
     class Meta:
         verbose_name_plural = "due work"
-        ordering = ["due_on", "machine__asset_tag", "pk"]
+        ordering = ["day", "machine__asset_tag", "pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["machine", "plan"],
@@ -70,15 +71,18 @@ class DueWork(models.Model):
                 name="due_state_whole",
             ),
             models.CheckConstraint(
+                condition=models.Q(put_off_to__isnull=True, day=models.F("due_on"))
+                | models.Q(put_off_to__isnull=False, day=models.F("put_off_to")),
+                name="due_day_follows",
+            ),
+            models.CheckConstraint(
                 condition=models.Q(put_off_to__isnull=True, put_off_why="")
                 | (models.Q(put_off_to__isnull=False) & ~models.Q(put_off_why="")),
                 name="due_put_off_says_why",
             ),
         ]
         indexes = [
-            models.Index(
-                fields=["due_on"], condition=models.Q(state="open"), name="due_open_by_day"
-            )
+            models.Index(fields=["day"], condition=models.Q(state="open"), name="due_open_by_day")
         ]
 
     def __str__(self) -> str:

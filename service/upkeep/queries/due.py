@@ -4,8 +4,7 @@ from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import F, Prefetch, Q, QuerySet
-from django.db.models.functions import Coalesce
+from django.db.models import Prefetch, Q, QuerySet
 
 from fleet.machines.models import Machine
 from fleet.machines.queries.fleet import placements_now
@@ -16,13 +15,9 @@ from .gates import done_whole
 
 
 def open_turns() -> "QuerySet[DueWork]":
-    """Open turns by the day they are done: `day` is where a person moved it, else when it is due.
-
-    Each machine comes with where it stands now.
-    """
+    """Open turns by their day; each machine comes with where it stands now."""
     return (
         DueWork.objects.filter(state=DueWork.State.OPEN)
-        .annotate(day=Coalesce("put_off_to", "due_on"))
         .select_related("plan__responsible", "machine__kind", "given_to")
         .prefetch_related(
             Prefetch("machine__placements", queryset=placements_now(), to_attr="placements_now")
@@ -84,13 +79,12 @@ def near(machines: Iterable[int], day: date) -> dict[int, list[DueWork]]:
     found: dict[int, list[DueWork]] = {}
     turns = (
         DueWork.objects.filter(state=DueWork.State.OPEN, machine__in=list(machines))
-        .annotate(day=Coalesce("put_off_to", "due_on"), notice=F("plan__notice_days"))
         .filter(day__lte=day + timedelta(days=365))
         .select_related("plan", "given_to")
         .order_by("machine", "day", "plan__name", "pk")
     )
     for turn in turns:
-        if turn.day <= day + timedelta(days=turn.notice):
+        if turn.day <= day + timedelta(days=turn.plan.notice_days):
             found.setdefault(turn.machine_id, []).append(turn)
     return found
 
@@ -118,9 +112,7 @@ def counts(today: date, person: Person | None = None) -> dict[str, int]:
     turns: QuerySet[Any] = DueWork.objects.filter(state=DueWork.State.OPEN)
     if person is not None:
         turns = turns.filter(whose(person))
-    days = turns.annotate(day=Coalesce("put_off_to", "due_on")).filter(
-        day__lte=today + timedelta(days=28)
-    )
+    days = turns.filter(day__lte=today + timedelta(days=28))
     found = {"late": 0, "week": 0, "month": 0}
     for day in days.values_list("day", flat=True):
         if day < today:
