@@ -217,6 +217,40 @@ def waste(
     )
 
 
+def fit_parts(
+    *,
+    place: StockPlace,
+    items: Sequence[Item],
+    actor: Person | None,
+    happened_at: datetime,
+    now: datetime,
+    key: str | None = None,
+    note: str = "",
+) -> Movement:
+    """Spare parts out of a truck or a warehouse stayed in a machine, at what they cost.
+
+    Raises Unacceptable "not_a_part" for what is sold, and as `load` does.
+    """
+    _require_kind(place, StockPlace.Kind.TRUCK, "place", or_kind=StockPlace.Kind.WAREHOUSE)
+    for index, item in enumerate(items):
+        if item.product.form != Product.Form.PART:
+            message = f"{item.product} is no spare part"
+            raise Unacceptable(message, code="not_a_part", fields={f"parts.{index}": message})
+    fitted = places.the("fitted")
+    return post(
+        reason=Reason.PART,
+        lines=[
+            Line(one.product, one.quantity, place, fitted, one.lot, one.product.cost)
+            for one in items
+        ],
+        actor=actor,
+        happened_at=happened_at,
+        now=now,
+        key=key,
+        note=note,
+    )
+
+
 def set_ups_at(columns: Iterable[Column], moment: datetime) -> Mapping[int, SetUp]:
     """How each column was set at a moment, by the column's key. One query."""
     running = Q(ends_at__isnull=True) | Q(ends_at__gt=moment)

@@ -46,8 +46,14 @@ def save_package(
 def save_product(
     *, actor: Person, now: datetime, changes: Mapping[str, Any], product: Product | None = None
 ) -> Product:
-    """Add a product or change it. The GTIN is kept as 14 digits. Raises Unacceptable."""
+    """Add a product or change it. The GTIN is kept as 14 digits; a spare part is never sold.
+
+    Raises Unacceptable.
+    """
     wanted = dict(changes)
+    if wanted.get("form", None if product is None else product.form) == Product.Form.PART:
+        _require_never_set_up(product)
+        wanted["sold"] = False
     if "gtin" in wanted:
         wanted["gtin"] = _gtin(wanted["gtin"])
     for name in ("price", "cost"):
@@ -72,6 +78,12 @@ def require_money(amount: Any, field: str) -> None:
             f"has {business.currency_exponent}"
         )
         raise Unacceptable(f"{field}: {message}", fields={field: message})
+
+
+def _require_never_set_up(product: Product | None) -> None:
+    if product is not None and product.set_ups.exists():
+        message = f"{product} is or was sold in machines; it cannot become a spare part"
+        raise Unacceptable(f"form: {message}", fields={"form": message})
 
 
 def _gtin(given: str | None) -> str | None:

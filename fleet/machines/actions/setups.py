@@ -77,8 +77,9 @@ def begin_set_up(
 ) -> SetUp:
     """End the set-up in force and begin the next, in the caller's transaction.
 
-    The column's row is locked, so two at once follow each other. Raises Unable.
+    The column's row is locked, so two at once follow each other. Raises Unable, Unacceptable.
     """
+    require_sellable(product)
     Column.objects.select_for_update(of=("self",)).get(pk=column.pk)
     latest = column.set_ups.order_by("-starts_at").first()
     if latest is not None and latest.starts_at >= starts_at:
@@ -96,6 +97,13 @@ def begin_set_up(
         verb="begin set-up",
         now=now,
     )
+
+
+def require_sellable(product: Product, field: str = "product") -> None:
+    """Refuse what no column is set for. Raises Unacceptable."""
+    if product.form == Product.Form.PART:
+        message = f"{product} is a spare part; no column is set for it"
+        raise Unacceptable(message, code="spare_part", fields={field: message})
 
 
 def capacity_of(position: Position, product: Product, deep: int) -> int:

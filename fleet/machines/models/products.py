@@ -150,6 +150,11 @@ class Product(models.Model):
                 name="product_gtin_14_digits",
             ),
             models.CheckConstraint(
+                condition=~models.Q(form="part") | models.Q(sold=False),
+                name="product_part_not_sold",
+                violation_error_message="A spare part is not sold.",
+            ),
+            models.CheckConstraint(
                 condition=models.Q(juice_percent__isnull=True) | models.Q(juice_percent__lte=100),
                 name="product_juice_percent",
             ),

@@ -23,7 +23,7 @@ from ...models import (
     SetUp,
 )
 from ...queries.fits import Bench
-from ..setups import capacity_of, require_setting, usual_orientation
+from ..setups import capacity_of, require_sellable, require_setting, usual_orientation
 from .errors import UnableToPlan
 
 
@@ -178,6 +178,7 @@ def _plan_line(
 ) -> None:
     column, product = line.column, line.product
     _require_whole_hand(line, prefix)
+    require_sellable(product, f"{prefix}product")
     if column.machine.status == Machine.Status.RETIRED:
         raise UnableToPlan(column, "the machine is retired", code="machine_retired")
     open_already = column.changeovers.filter(state__in=["planned", "in_hand"]).first()

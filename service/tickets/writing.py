@@ -1,0 +1,164 @@
+"""How an act on a ticket is written: the ticket locked and judged, then its change, the line of its
+timeline, and the audit entry. One version more with each act, so that version = number of events.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import Any
+
+from people import audit
+from people.errors import Unacceptable
+from people.models import Person
+from people.roles import Role
+
+from .actions.errors import ChangedMeanwhile, IllegalMove, NotYours
+from .models import Ticket, TicketEvent
+from .states import MOVES, Verb, may
+
+DESK = (Role.OWNER, Role.DISPATCHER)
+CLOCKS_DIFFER = timedelta(minutes=10)
+"""How far a sender's clock may run ahead of ours. From experience; no published source."""
+
+
+def held(ticket: Ticket, verb: Verb, *, seen_version: int | None = None) -> Ticket:
+    """The ticket as it stands, locked, when the verb is possible. In a transaction.
+
+    Raises ChangedMeanwhile when it is not as it was seen, IllegalMove when its state forbids.
+    """
+    row = locked(ticket)
+    if seen_version is not None and seen_version != row.version:
+        missed = max(1, min(20, row.version - seen_version))
+        later = list(row.events.select_related("actor").order_by("-pk")[:missed])
+        raise ChangedMeanwhile(row, later[::-1])
+    if not may(verb, row.state):
+        last = row.events.select_related("actor").filter(verb__in=ENDING).order_by("-pk").first()
+        raise IllegalMove(row, verb, last)
+    return row
+
+
+def locked(ticket: Ticket) -> Ticket:
+    """The ticket as it stands, locked until the transaction ends."""
+    return (
+        Ticket.objects.select_for_update(no_key=True, of=("self",))
+        .select_related("machine", "column__position", "site", "symptom", "owner", "given_to")
+        .get(pk=ticket.pk)
+    )
+
+
+ENDING = tuple(str(verb) for verb in MOVES if verb not in {Verb.NOTE, Verb.ATTACH, Verb.REFUND})
+
+
+def write(
+    row: Ticket,
+    verb: Verb,
+    changes: Mapping[str, Any],
+    *,
+    actor: Person | None,
+    now: datetime,
+    at: datetime | None = None,
+    said: str = "",
+    data: Mapping[str, Any] | None = None,
+    reason: str = "",
+) -> TicketEvent:
+    """Write what an act changed on a locked ticket, with its event and its audit entry.
+
+    Whoever writes a move that its table does not know has made a mistake (AssertionError).
+    """
+    if verb is not Verb.REPORT:
+        wanted = changes.get("state", row.state)
+        if wanted not in MOVES[verb].get(row.state, ()):
+            raise AssertionError(f"{verb} takes no ticket from {row.state} to {wanted}")
+    before = values(row)
+    for name, value in changes.items():
+        setattr(row, name, value)
+    row.version += 1
+    row.save(update_fields=[*changes, "version", "updated_at"])
+    audit.record(
+        actor=actor,
+        verb=f"ticket: {str(verb).replace('_', ' ')}",
+        row=row,
+        now=now,
+        before=before,
+        after=values(row),
+        reason=reason,
+    )
+    return event(row, verb, actor=actor, now=now, at=at, said=said, data=data)
+
+
+def values(row: Ticket) -> dict[str, Any]:
+    """The columns for the audit trail, without the words of the report: they may tell who it was,
+    and the trail forgets nothing."""
+    return {name: value for name, value in audit.values(row).items() if name != "said"}
+
+
+def event(
+    row: Ticket,
+    verb: Verb,
+    *,
+    actor: Person | None,
+    now: datetime,
+    at: datetime | None = None,
+    said: str = "",
+    data: Mapping[str, Any] | None = None,
+) -> TicketEvent:
+    """One line of the timeline."""
+    return TicketEvent.objects.create(
+        ticket=row,
+        at=at or now,
+        recorded_at=now,
+        actor=actor,
+        verb=str(verb),
+        said=said,
+        data=dict(data or {}),
+    )
+
+
+def end_wait(row: Ticket, now: datetime) -> dict[str, Any]:
+    """What a ticket's columns become when its clock runs again; nothing when it was not waiting."""
+    if row.paused_at is None:
+        return {}
+    return {"paused_at": None, "waiting_for": ""}
+
+
+def require_said(text: str, name: str = "reason", *, most: int = 300) -> str:
+    """What somebody must give in words. Raises Unacceptable."""
+    clean = text.strip()
+    if not clean:
+        raise Unacceptable(f"{name}: say why", fields={name: "say why"})
+    if len(clean) > most:
+        message = f"at most {most} characters; these are {len(clean)}"
+        raise Unacceptable(f"{name}: {message}", fields={name: message})
+    return clean
+
+
+def when(row: Ticket, at: datetime | None, *, now: datetime) -> datetime:
+    """When an act happened that may be told late. Raises Unacceptable.
+
+    A moment a little ahead is another clock's and counts as now.
+    """
+    if at is None:
+        return now
+    if at > now + CLOCKS_DIFFER:
+        message = f"{at.isoformat()} is still to come"
+        raise Unacceptable(message, fields={"at": message})
+    if at < row.reported_at:
+        message = (
+            f"{at.isoformat()} is before it was reported, which was {row.reported_at.isoformat()}"
+        )
+        raise Unacceptable(message, fields={"at": message})
+    return min(at, now)
+
+
+def require_holder(row: Ticket, actor: Person, *, at: datetime | None = None) -> None:
+    """The desk, or the driver to whom it is given, or was at the moment. Raises NotYours."""
+    if actor.has_role(*DESK) or row.given_to_id == actor.pk:
+        return
+    if at is not None and had(row, actor, at):
+        return
+    raise NotYours(row)
+
+
+def had(row: Ticket, actor: Person, at: datetime) -> bool:
+    """Whether the ticket was given to this person at a moment, by its timeline."""
+    last = row.events.filter(at__lte=at, data__has_key="given_to").order_by("-at", "-pk").first()
+    return last is not None and last.data["given_to"] == actor.pk
