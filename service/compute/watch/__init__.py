@@ -5,7 +5,7 @@ Nothing here knows of a clock: times come as figures. Chances are p-values; whic
 raised is settled over the whole fleet (`fdr`). `causes.rank` says what is likeliest behind one.
 """
 
-from . import cash, clock, fdr, lost, missing, power, sequential, silent, takings, warm
+from . import cash, clock, events, fdr, lost, missing, power, sequential, silent, takings, warm
 from .arrays import BadEvidence
 from .cause_codes import CAUSES, Cause, CauseCode, code_of, was_true
 from .causes import NO_CASES, Case, CauseCounts, LikelyCause, rank
@@ -29,6 +29,7 @@ __all__ = [
     "chance_said",
     "clock",
     "code_of",
+    "events",
     "fdr",
     "lost",
     "missing",

@@ -148,8 +148,9 @@ def judge(bags: Bags, limits: CashLimits = CashLimits()) -> CashJudged:
 
     The mean is that of differences drawn in to three spreads around their median (Winsorised); its
     Student's t has the spread known beforehand in it, as KNOWN_AS_BAGS bags, so that a few bags
-    alike do not prove anything. The shift is a two-sided cumulative sum (LevelSum) of differences over their
-    spread. A single bag is told beyond `tolerated_part` of what was expected and four spreads.
+    alike do not prove anything. The shift is a two-sided cumulative sum (LevelSum) of differences
+    over their spread. A single bag is told beyond `tolerated_part` of what was expected and four
+    spreads.
     """
     differences = bags.differences
     number = len(differences)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Final, Self
 
@@ -122,13 +122,11 @@ def rank(
     shares = _shares(kind, facts, history, same_kind, same_column)
     logs = {cause: math.log(share) for cause, share in shares.items()}
     told: dict[CauseCode, list[tuple[float, str]]] = {cause: [] for cause in shares}
-    by_code = {sign.code: sign for sign in SIGNS}
-    for code, true in signs_of(facts).items():
-        sign = by_code[code]
+    for sign, true, counts in _answers(facts):
         chances = {cause: _chance(sign, cause, true, history) for cause in shares}
         usual = sum(shares[cause] * chances[cause] for cause in shares)
         for cause, chance in chances.items():
-            logs[cause] += math.log(chance)
+            logs[cause] += math.log(chance) if counts else 0.0
             times = chance / usual
             said = sign.words(facts, true)
             if said and not 1 / TELLING < times < TELLING:
@@ -142,6 +140,24 @@ def rank(
         for cause in order[:most]
         if weights[cause] / total >= LEAST_WEIGHT
     )
+
+
+def _answers(facts: ColumnFacts) -> Iterator[tuple[Sign, bool, bool]]:
+    """Each sign that the facts answer, its answer, and whether it counts beside its group.
+
+    Of a group that says yes more than once only the first counts, and its noes do not.
+    """
+    known = signs_of(facts)
+    spoken: set[str] = {sign.group for sign in SIGNS if sign.group and known.get(sign.code)}
+    told: set[str] = set()
+    for sign in SIGNS:
+        true = known.get(sign.code)
+        if true is None:
+            continue
+        counts = not sign.group or sign.group not in spoken or (true and sign.group not in told)
+        if true and sign.group:
+            told.add(sign.group)
+        yield sign, true, counts
 
 
 def _shares(
@@ -185,6 +201,8 @@ def _likely(
     about = CAUSES[cause]
     speaks_for = [said for log, said in sorted(told, reverse=True) if log > 0]
     against = [f"but {said}" for log, said in sorted(told) if log < 0]
+    if not speaks_for:
+        speaks_for = [_by_experience(history.by_cause.get(cause, 0), history.total)]
     return LikelyCause(
         code=cause,
         weight=weight,
@@ -195,3 +213,9 @@ def _likely(
         cases_in_all=history.total,
         work=about.work,
     )
+
+
+def _by_experience(cases: int, total: int) -> str:
+    if not cases:
+        return "nothing on the record points to it; often enough the cause, by common practice"
+    return f"{cases} of {total} such tickets closed so"

@@ -35,6 +35,7 @@ class Sign:
     usual   how often it is true under causes that it has nothing to do with
     under   how often it is true where a cause is the one
     denied  the words where it is false and that speaks against a cause; empty: not told
+    group   signs of one group say nearly the same: of those that are true only the first counts
     """
 
     code: str
@@ -43,6 +44,7 @@ class Sign:
     usual: float
     under: Mapping[C, float]
     denied: str = ""
+    group: str = ""
 
     def words(self, facts: ColumnFacts, true: bool) -> str:
         """What this answer says; empty where it is not told."""
@@ -154,6 +156,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         0.02,
         {C.DEPTH_PROGRAM: 0.55},
         "its depth program stops in time for this load",
+        group="program",
     ),
     Sign(
         "program_false_sold_out",
@@ -161,6 +164,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "at this load its depth program misses the vend window",
         0.02,
         {C.DEPTH_PROGRAM: 0.4},
+        group="program",
     ),
     Sign(
         "program_near",
@@ -168,6 +172,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "its depth program stops only just before the next product falls",
         0.05,
         {C.DEPTH_PROGRAM: 0.2, C.SPACER: 0.1},
+        group="program",
     ),
     Sign(
         "depth_differs",
@@ -176,22 +181,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         0.03,
         {C.DEPTH_PROGRAM: 0.6},
         "it is programmed as deep as it is loaded",
-    ),
-    Sign(
-        "play_too_great",
-        _too_great,
-        lambda facts: _play_said(facts, True),
-        0.06,
-        {C.PLAY_TOO_GREAT: 0.7, C.PACKAGE_SHORT: 0.45, C.PRODUCT_STUCK: 0.12, C.SPACER: 0.1},
-        "the play is within its band",
-    ),
-    Sign(
-        "play_too_small",
-        _too_small,
-        lambda facts: _play_said(facts, False),
-        0.05,
-        {C.PLAY_TOO_SMALL: 0.75, C.PRODUCT_STUCK: 0.15},
-        "the play is within its band",
+        group="program",
     ),
     Sign(
         "package_shorter",
@@ -200,6 +190,25 @@ SIGNS: Final[tuple[Sign, ...]] = (
         0.03,
         {C.PACKAGE_SHORT: 0.75, C.PLAY_TOO_GREAT: 0.2},
         "the product is as long as the one the setting was made for",
+        group="play",
+    ),
+    Sign(
+        "play_too_great",
+        _too_great,
+        lambda facts: _play_said(facts, True),
+        0.06,
+        {C.PLAY_TOO_GREAT: 0.7, C.PACKAGE_SHORT: 0.45, C.PRODUCT_STUCK: 0.12, C.SPACER: 0.1},
+        "the play is within its band",
+        group="play",
+    ),
+    Sign(
+        "play_too_small",
+        _too_small,
+        lambda facts: _play_said(facts, False),
+        0.05,
+        {C.PLAY_TOO_SMALL: 0.75, C.PRODUCT_STUCK: 0.15},
+        "the play is within its band",
+        group="play",
     ),
     Sign(
         "changed_lately",
@@ -218,6 +227,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
             C.SELLS_LESS: 0.2,
         },
         "not changed over lately",
+        group="fresh",
     ),
     Sign(
         "long_unchanged",
@@ -232,6 +242,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
             C.PLAY_TOO_SMALL: 0.15,
             C.PLAY_TOO_GREAT: 0.2,
         },
+        group="fresh",
     ),
     Sign(
         "test_vends_failed",
@@ -250,6 +261,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
             C.MOTOR: 0.25,
         },
         "every test vend of the last changeover passed",
+        group="vends",
     ),
     Sign(
         "no_test_vends",
@@ -257,6 +269,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "no test vend was made at the last changeover",
         0.08,
         {C.DEPTH_PROGRAM: 0.25, C.PLAY_TOO_SMALL: 0.25, C.PLAY_TOO_GREAT: 0.2, C.SPACER: 0.15},
+        group="vends",
     ),
     Sign(
         "as_left_differs",
@@ -264,6 +277,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "it was left otherwise than planned",
         0.08,
         {C.DEPTH_PROGRAM: 0.25, C.PLAY_TOO_GREAT: 0.25, C.PLAY_TOO_SMALL: 0.25, C.SPACER: 0.25},
+        group="vends",
     ),
     Sign(
         "chart_differs",
@@ -271,6 +285,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "its settings are not those of the chart",
         0.1,
         {C.PLAY_TOO_GREAT: 0.35, C.PLAY_TOO_SMALL: 0.35, C.SPACER: 0.2},
+        group="play",
     ),
     Sign(
         "picture_differs",
@@ -405,6 +420,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         lambda facts: f"it lost its power {facts.power_losses} times in four weeks",
         0.08,
         {C.POWER_AT_SITE: 0.85, C.BOARD: 0.3, C.CLOCK_NOT_SET: 0.2},
+        group="power",
     ),
     Sign(
         "site_lost_power",
@@ -413,6 +429,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         0.1,
         {C.POWER_AT_SITE: 0.7},
         "other machines at the site kept their power",
+        group="power",
     ),
     Sign(
         "whole_hours",
@@ -420,6 +437,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "the clock is off by whole hours",
         0.1,
         {C.CLOCK_NOT_SET: 0.7, C.BOARD: 0.1},
+        group="clock",
     ),
     Sign(
         "clock_lost",
@@ -427,6 +445,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "the clock began anew",
         0.05,
         {C.BOARD: 0.6, C.POWER_AT_SITE: 0.3, C.CLOCK_NOT_SET: 0.1},
+        group="clock",
     ),
     Sign(
         "visits_far_apart",
@@ -463,6 +482,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "the machine reports a motor or a blocked delivery",
         0.03,
         {C.MOTOR: 0.5, C.PRODUCT_STUCK: 0.35, C.PLAY_TOO_SMALL: 0.15},
+        group="delivery",
     ),
     Sign(
         "event_not_delivered",
@@ -477,6 +497,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
             C.PLAY_TOO_SMALL: 0.3,
             C.SOLD_OUT_REALLY: 0.2,
         },
+        group="delivery",
     ),
     Sign(
         "event_coins",
@@ -533,6 +554,7 @@ SIGNS: Final[tuple[Sign, ...]] = (
         "the machine reports that its power was cut or out of range",
         0.02,
         {C.POWER_AT_SITE: 0.6},
+        group="power",
     ),
     Sign(
         "event_vandalism",

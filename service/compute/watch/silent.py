@@ -9,18 +9,138 @@ no neighbours, and only the first can judge it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Self
+from typing import Final, Self
 
 import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from .arrays import Flags, Floats, counts, flags, floats, refuse_where
+from .arrays import Flags, Floats, Ints, counts, flags, floats, refuse_where
 from .fdr import q_values
 from .suspicion import Kind, Suspicion, chance_said, strength_of
 
 #: Share of false alarms that is aimed at among each day's new findings.
-DEFAULT_Q = 0.05
+DEFAULT_Q: Final = 0.05
+#: Half-life of sales in the rate that a silence is held against: long, so that a slow week does
+#: not pass for the usual. By trial on a synthetic fleet (the tests' own).
+HALF_LIFE_DAYS: Final = 56.0
+#: A machine's mean counts as this many sales of each of its columns.
+PRIOR_SALES: Final = 2.0
+
+
+@dataclass(frozen=True, eq=False)
+class Intervals:
+    """What columns sold, interval by interval, in any order.
+
+    One entry an interval:
+      column    which column, 0 .. columns-1
+      ends      moment, in days from any origin
+      units     units sold
+      exposure  usual days in it, by weekday, season and the calendar of the site
+      beside    units the machine's other columns sold in the same time
+      empty     known to have been empty: it could not sell
+    One entry a column:
+      machine     number of its machine
+      dispersion  variance over mean of its counts at a known rate, 1 or more
+    """
+
+    column: Ints
+    ends: Floats
+    units: Floats
+    exposure: Floats
+    beside: Floats
+    empty: Flags
+    machine: Ints
+    dispersion: Floats
+
+    @classmethod
+    def of(
+        cls,
+        *,
+        column: npt.ArrayLike,
+        ends: npt.ArrayLike,
+        units: npt.ArrayLike,
+        exposure: npt.ArrayLike,
+        beside: npt.ArrayLike,
+        machine: npt.ArrayLike,
+        empty: npt.ArrayLike = False,
+        dispersion: npt.ArrayLike = 1.0,
+    ) -> Self:
+        """Checked arrays. Raises BadEvidence, naming the first bad entry."""
+        _, numbered = np.unique(np.asarray(machine), return_inverse=True)
+        many = len(numbered)
+        rows = counts("column", column)
+        refuse_where("column", rows >= many, f"names none of the {many} columns")
+        n = len(rows)
+        found = cls(
+            rows.astype(np.int64),
+            floats("ends", ends, n),
+            counts("units", units, n),
+            floats("exposure", exposure, n),
+            counts("beside", beside, n),
+            flags("empty", empty, n),
+            numbered.astype(np.int64),
+            floats("dispersion", dispersion, many),
+        )
+        refuse_where("exposure", found.exposure < 0, "must be 0 or more")
+        refuse_where("dispersion", found.dispersion < 1, "must be 1 or more")
+        return found
+
+    @property
+    def last_sale(self) -> Floats:
+        """[columns] when the last interval that sold something ended; -inf without any."""
+        found = np.full(len(self.machine), -np.inf)
+        some = self.units > 0
+        np.maximum.at(found, self.column[some], self.ends[some])
+        return found
+
+
+def since_last_sale(
+    given: Intervals,
+    half_life_days: float = HALF_LIFE_DAYS,
+    can_sell: npt.ArrayLike = True,
+) -> Silence:
+    """Each column's silence, held against what it sold up to its last sale and not after.
+
+    A rate that is fitted on the silence too takes it for the usual, the faster the longer it lasts:
+    a fleet watched so finds hardly anything. So the rate is a Gamma of the sales up to the last
+    one, fading by half in `half_life_days` before it, on top of PRIOR_SALES at the mean of its
+    machine. `can_sell` [columns]: false where nothing is in it now.
+    """
+    many = len(given.machine)
+    last = given.last_sale
+    before = given.ends <= last[given.column]
+    weight = np.zeros(len(given.ends))
+    weight[before] = 0.5 ** ((last[given.column[before]] - given.ends[before]) / half_life_days)
+    weight[given.empty & (given.units == 0)] = 0
+    sold = np.bincount(given.column, weight * given.units, many)
+    exposed = np.bincount(given.column, weight * given.exposure, many)
+    mean = _machine_mean(given.machine, sold, exposed)
+    shape = PRIOR_SALES + sold / given.dispersion
+    exposure_days = PRIOR_SALES / mean + exposed / given.dispersion
+    rate = shape / exposure_days
+    silent = ~before & ~given.empty
+    column = given.column[silent]
+    return Silence.of(
+        shape=shape,
+        exposure_days=exposure_days,
+        dispersion=given.dispersion,
+        exposure=np.bincount(column, given.exposure[silent], many),
+        share=rate / np.bincount(given.machine, rate)[given.machine],
+        neighbours_sold=np.bincount(column, given.beside[silent], many),
+        can_sell=can_sell,
+    )
+
+
+def _machine_mean(machine: Ints, sold: Floats, exposed: Floats) -> Floats:
+    """[columns] mean rate of the columns of each one's machine; the fleet's where none sold."""
+    units, days = np.bincount(machine, sold), np.bincount(machine, exposed)
+    total_days = float(days.sum())
+    fleet = float(units.sum()) / total_days if total_days else 0.0
+    known = (units > 0) & (days > 0)
+    mean = np.divide(units, days, out=np.full(len(units), max(fleet, 1e-6)), where=known)
+    found: Floats = mean[machine]
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,7 +152,8 @@ class Silence:
     exposure              usual days of silence: weekday, season and closures are in them, and
                           time in which the column was known to be empty is not
     share                 of what the machine is expected to sell, this column's part, 0 to 1
-    share_shape           pseudo-sales behind that share; infinite where it is known exactly
+    share_shape           pseudo-sales behind that share; infinite where it is taken as known: how
+                          little is known of the column is in its rate already
     neighbours_sold       units the machine's other columns sold in the silence
     can_sell              false where the column was empty or not in sale: nothing is suspected
     """
@@ -170,9 +291,12 @@ def silent_by_share(
 ) -> Floats:
     """[n] chance that a column of this share has none of what its neighbours sold beside it.
 
-    Buyers who come in groups make fewer choices than sales: `dispersion` units count as one.
+    A column that sells in bursts is silent more often than its share says: at a known level it is
+    so with chance dispersion ^ (-m / (dispersion - 1)) of the negative binomial, exp(-m) at 1, so
+    that each unit of a neighbour's speaks for less.
     """
-    sold = neighbours_sold / dispersion
+    beyond = np.maximum(dispersion - 1, 1e-9)
+    sold = neighbours_sold * np.log1p(beyond) / beyond
     with np.errstate(divide="ignore", invalid="ignore"):
         other = share_shape * (1 - share) / share
         exact = np.exp(sold * np.log1p(-share))
