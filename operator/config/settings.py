@@ -302,6 +302,8 @@ CELERY_BEAT_SCHEDULE = {
     },
     "keep-fitting": {"task": "fleet.demand.tasks.keep_fitting", "schedule": 60.0},
     "plan-the-day": {"task": "service.runs.tasks.plan_the_day", "schedule": 600.0},
+    "keep-promises": {"task": "service.tickets.tasks.keep_promises", "schedule": 300.0},
+    "send-webhooks": {"task": "service.tickets.tasks.send_webhooks", "schedule": 60.0},
     "mail-notices": {"task": "people.tasks.mail_what_waits", "schedule": 600.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
@@ -312,5 +314,6 @@ ROUTING_SERVER_KIND = ENV.routing_server_kind
 ROUTING_SERVER_KEY = ENV.routing_server_key
 MAP_TILES = ENV.map_tiles
 MAP_CREDIT = ENV.map_credit
+WEBHOOK_PRIVATE = ENV.webhook_private
 LOGGING_CONFIG = None
 logs.configure(level=ENV.log_level, style=ENV.log_format)

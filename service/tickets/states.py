@@ -29,6 +29,9 @@ class Verb(StrEnum):
     ATTACH = "attach", "attachment"
     CAME_BACK = "came_back", "came back"
     FORGET = "forget", "contact forgotten"
+    # What the clock says. It moves no ticket, and no page seen before grows stale by it.
+    WARN = "warn", "promised time comes near"
+    LATE = "late", "promised time is over"
 
     words: str
 

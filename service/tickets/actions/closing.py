@@ -17,7 +17,7 @@ from people.errors import Unable, Unacceptable
 from people.models import Business, Person
 from people.roles import Role
 
-from .. import writing
+from .. import outgoing, writing
 from ..models import Cause, PartUsed, ServiceSettings, Ticket, WorkDone
 from ..states import Verb
 
@@ -128,7 +128,7 @@ def close(
         after=audit.values(done) | {"parts": [[one.product.pk, one.quantity] for one in parts]},
     )
     changes: dict[str, Any] = {
-        **writing.end_wait(row, now),
+        **writing.end_wait(row, done_at),
         "state": Ticket.State.CLOSED,
         "closed_at": done_at,
         "given_to": row.given_to or actor,
@@ -141,6 +141,7 @@ def close(
         "column_as_it_was": left is not None and changeover is None,
     }
     writing.write(row, Verb.CLOSE, changes, actor=actor, now=now, at=done_at, said=said, data=data)
+    outgoing.tell(row, outgoing.Event.CLOSED, now=now)
     return done
 
 
