@@ -11,8 +11,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Doors, gives, nothing, writes
+from api.exports import Exporting, exports
 from api.filters import Flag, Id, Word
 from api.shapes import Money, Number, Ref, RowShape, Shape
+from fleet.demand import tables
 from fleet.demand.actions import rules as keeping
 from fleet.demand.actions import runs
 from fleet.demand.models import (
@@ -28,7 +30,8 @@ from fleet.demand.queries.ahead import ColumnAhead, column_ahead
 from fleet.machines.models import Site
 from fleet.machines.queries.gates import column_for
 from people.errors import NotFound
-from people.models import Person
+from people.exports import Table
+from people.models import Business, Person
 
 from .demand_shapes import AmountsAtStake, AtStake, ReasonOut
 
@@ -124,7 +127,7 @@ class DemandFilter(FilterSet):
     basis = Word(of=ColumnDemand.Basis)
 
 
-class ColumnDemands(Doors):
+class ColumnDemands(Exporting, Doors):
     """The demand of columns for what they hold, by the column's id."""
 
     described_by = ColumnDemand
@@ -133,6 +136,12 @@ class ColumnDemands(Doors):
     @gives(ColumnDemandOut, paged=True, summary="List columns with their demand and need")
     def list(self, request: Request) -> Response:
         return self.page(gates.demands_whole().order_by("pk"), ColumnDemandOut)
+
+    @exports("Columns with their demand and need as a file")
+    def export(self, request: Request) -> Table:
+        rows = self.narrowed(gates.demands_whole().order_by("pk"), "as")
+        money = gates.sees_money(self.person)
+        return tables.needs(rows, Business.the().time_zone, money=money)
 
     @gives(ColumnDemandOut, tagged=True, summary="Look at a column's demand as last fitted")
     def retrieve(self, request: Request, pk: int) -> Response:
@@ -227,7 +236,7 @@ class RunFilter(FilterSet):
     is_nightly = Flag()
 
 
-class FitRuns(Doors):
+class FitRuns(Exporting, Doors):
     """Runs of the refit: what was fitted, when, on what, how well, and how far it is."""
 
     described_by = FitRun
@@ -236,6 +245,11 @@ class FitRuns(Doors):
     @gives(FitRunLine, paged=True, summary="List fits, latest first")
     def list(self, request: Request) -> Response:
         return self.page(gates.runs_whole().order_by("-started_at", "-pk"), FitRunLine)
+
+    @exports("Fits and how they fared as a file")
+    def export(self, request: Request) -> Table:
+        rows = self.narrowed(gates.runs_whole().order_by("-started_at", "-pk"), "as")
+        return tables.fitted(rows, Business.the().time_zone)
 
     @gives(FitRunOut, tagged=True, summary="Look at a fit: its parts, progress and calibration")
     def retrieve(self, request: Request, pk: int) -> Response:

@@ -82,6 +82,9 @@ _reads: list[URLPattern | URLResolver] = [
 ]
 _demand: list[URLPattern | URLResolver] = [
     path("demand/", door(demand.listing), name="fits"),
+    path("demand/export/", door(demand.export_fits), name="fits-export"),
+    path("demand/needs/", door(demand.needs), name="needs"),
+    path("demand/needs/export/", door(demand.export_needs), name="needs-export"),
     path("demand/fit/", door(demand.start), name="fit-start"),
     path("demand/fits/<int:pk>/", door(demand.run), name="fit-run"),
     path("demand/rules/", door(demand.rules), name="demand-rules"),

@@ -1,15 +1,19 @@
 """Demand through the API: bands, needs, fits with progress, questions; money for whom it is."""
 
+import csv
+import io
 from collections.abc import Callable
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
+import openpyxl
 import pytest
 from django.utils import timezone
 
 from fleet.demand.actions import runs
 from fleet.demand.actions.refit import fit_chunk
-from fleet.demand.models import FitRun
+from fleet.demand.models import ColumnNeed, FitRun
 from fleet.machines.models import Machine, Product
 from people.models import Person
 from tests.callers import Caller
@@ -145,3 +149,52 @@ def test_unusual_days(as_owner: Caller, world: World) -> None:
     assert as_owner.delete(where, tag=made["ETag"]).status_code == 412
     assert as_owner.delete(where, tag=seen["ETag"]).status_code == 204
     assert as_owner.get("/unusual-days").json()["items"] == []
+
+
+def read(answer: Any) -> list[dict[str, str]]:
+    assert answer.status_code == 200, answer.content
+    return list(csv.DictReader(io.StringIO(answer.content.decode(), newline="")))
+
+
+def test_needs_are_given_as_a_file(
+    sold: list[Machine], as_owner: Caller, as_driver: Caller, refused: Callable[..., dict[str, Any]]
+) -> None:
+    (cola, lemon) = read(as_owner.get("/column-demands/export", {"machine": sold[0].pk}))
+    (listed, _) = as_owner.get("/column-demands", {"machine": sold[0].pk}).json()["items"]
+    need = listed["need"]
+    assert (cola["machine"], cola["product"], lemon["product"]) == ("M-0", "Cola", "Lemon")
+    assert cola["fill to"] == str(need["fill_to"])
+    assert float(cola["units a day"]) == pytest.approx(listed["a_day"], abs=0.005)
+    assert float(cola["units lost in a week"]) == pytest.approx(
+        need["units_lost_by_day"][6], abs=0.05
+    )
+    assert Decimal(cola["margin lost in a week"]) > 0
+    ahead = as_owner.get(f"/column-demands/{column(sold[0], '1').pk}/ahead").json()
+    assert cola["dry in half of cases"] == ahead["dry_median"]
+    assert cola["why"]
+    seen = read(as_driver.get("/column-demands/export", {"machine": sold[0].pk}))
+    assert "margin lost in a week" not in seen[0]
+    assert seen[0] == {name: cola[name] for name in seen[0]}
+    book = as_owner.get("/column-demands/export", {"as": "xlsx"})
+    assert openpyxl.load_workbook(io.BytesIO(book.content)).active.max_row == 5
+    refused(as_owner.get("/column-demands/export", {"as": "pdf"}), 400, "bad_parameter")
+
+
+def test_a_column_without_a_need_says_so_in_the_file(sold: list[Machine], as_owner: Caller) -> None:
+    ColumnNeed.objects.filter(column=column(sold[0], "1")).delete()
+    (cola, lemon) = read(as_owner.get("/column-demands/export", {"machine": sold[0].pk}))
+    assert (cola["fill to"], cola["why"]) == ("", "not worked out yet")
+    assert lemon["fill to"]
+
+
+def test_fits_are_given_as_a_file(sold: list[Machine], as_owner: Caller) -> None:
+    (line,) = read(as_owner.get("/fit-runs/export"))
+    run = FitRun.objects.get()
+    fared = as_owner.get(f"/fit-runs/{run.pk}").json()["calibration"]
+    assert line["intervals"] == str(run.intervals)
+    assert line["held against"] == str(fared["intervals"])
+    assert line["tried back"] == "yes"
+    band = next(one for one in fared["bands"] if one["percent"] == 80)
+    assert float(line["in 80 % band"]) == pytest.approx(band["inside"], abs=0.0005)
+    assert float(line["meant in 80 % band"]) == pytest.approx(band["meant"], abs=0.0005)
+    assert read(as_owner.get("/fit-runs/export", {"state": "running"})) == []

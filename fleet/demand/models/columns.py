@@ -1,5 +1,10 @@
 """What is believed of one column: its demand, and what it needs."""
 
+from collections.abc import Sequence
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
 from django.contrib.postgres.fields import ArrayField
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
@@ -8,6 +13,8 @@ from fleet.machines.models import Column, Product
 from fleet.machines.models.fields import money
 
 from .fits import FitRun
+
+WEEK = 7  # days, over which lists tell what is lost if nobody comes
 
 
 class ColumnDemand(models.Model):
@@ -91,3 +98,36 @@ class ColumnNeed(models.Model):
 
     def __str__(self) -> str:
         return f"need of column {self.column_id} from {self.day}"
+
+    @property
+    def dry_median_day(self) -> date | None:
+        """By its end the column is as likely dry as not; None: beyond what is looked ahead."""
+        return self._on(self.dry_median_days)
+
+    @property
+    def dry_early_day(self) -> date | None:
+        """By its end the column is dry in one case of twenty."""
+        return self._on(self.dry_early_days)
+
+    @property
+    def chance_dry_in_a_week(self) -> float | None:
+        chance: float | None = _after_a_week(self.chance_dry_by_day)
+        return chance
+
+    @property
+    def units_lost_in_a_week(self) -> float | None:
+        units: float | None = _after_a_week(self.units_lost_by_day)
+        return units
+
+    @property
+    def margin_lost_in_a_week(self) -> Decimal | None:
+        """In the business's currency."""
+        margin: Decimal | None = _after_a_week(self.margin_lost_by_day)
+        return margin
+
+    def _on(self, days: int | None) -> date | None:
+        return None if days is None else self.day + timedelta(days=max(days - 1, 0))
+
+
+def _after_a_week(by_day: Sequence[Any]) -> Any:
+    return by_day[min(WEEK, len(by_day)) - 1] if by_day else None

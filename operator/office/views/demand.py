@@ -3,10 +3,12 @@
 from datetime import datetime, timedelta
 
 from django.contrib import messages
+from django.db.models import F, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
+from fleet.demand import tables
 from fleet.demand.actions import rules as keeping
 from fleet.demand.actions import runs
 from fleet.demand.models import ColumnDemand, ColumnNeed, DemandRules, FitRun, UnusualDay
@@ -17,13 +19,14 @@ from fleet.machines.models import Column, SetUp
 from fleet.machines.queries.gates import column_for
 from fleet.sales.models import SaleInterval
 from office import glances
-from office.doors import PersonRequest, part_or_page, sent, tried
+from office.doors import PersonRequest, part_or_page, sent, sent_as_file, tried
 from office.drawing.demand import Ahead, SoldBar, fan, history
 from office.forms.demand import DemandRulesForm, UnusualDayForm
 from people import audit
 from people.models import Business
 
 RUNS_SHOWN = 30
+NEEDS_SHOWN = 100
 DAYS_AHEAD = 21
 HISTORY_OVER = timedelta(days=120)
 INTERVALS_SHOWN = 20
@@ -50,6 +53,32 @@ def run(request: PersonRequest, pk: int) -> HttpResponse:
         "chunks": found.chunks.all(),
     }
     return part_or_page(request, "office/demand/progress.html", "office/demand/run.html", context)
+
+
+def needs(request: PersonRequest) -> HttpResponse:
+    """What columns hold and need, the soonest dry first."""
+    rows = _needs()
+    context = {
+        "demands": rows[:NEEDS_SHOWN],
+        "more": max(rows.count() - NEEDS_SHOWN, 0),
+        "money": gates.sees_money(request.user),
+    }
+    return render(request, "office/demand/needs.html", context)
+
+
+def export_needs(request: PersonRequest) -> HttpResponse:
+    money = gates.sees_money(request.user)
+    return sent_as_file(request, tables.needs(_needs(), Business.the().time_zone, money=money))
+
+
+def export_fits(request: PersonRequest) -> HttpResponse:
+    rows = gates.runs_whole().order_by("-started_at", "-pk")
+    return sent_as_file(request, tables.fitted(rows, Business.the().time_zone))
+
+
+def _needs() -> "QuerySet[ColumnDemand]":
+    soonest = F("column__need__dry_early_days").asc(nulls_last=True)
+    return gates.demands_whole().order_by(soonest, "pk")
 
 
 def start(request: PersonRequest) -> HttpResponse:

@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from fleet.demand.models import DemandRules, FitRun, UnusualDay
+from fleet.demand.models import ColumnNeed, DemandRules, FitRun, UnusualDay
 from fleet.inventory.actions import counts
 from fleet.machines.models import Machine, Product
 from people.models import Person
@@ -116,3 +116,21 @@ def test_rules_and_unusual_days(owner: Person, desk: Desk) -> None:
     assert "closed" in text(client.get("/demand/rules/"))
     assert client.post(f"/demand/rules/days/{day.pk}/").status_code == 302
     assert not UnusualDay.objects.exists()
+
+
+def test_needs_are_listed_the_soonest_dry_first_and_go_out_as_files(
+    sold: Machine, owner: Person, driver: Person, desk: Desk
+) -> None:
+    said = text(desk(owner).get("/demand/needs/"))
+    dry = {one.column.position.label: one.dry_early_day for one in ColumnNeed.objects.all()}
+    first, last = sorted(dry, key=lambda label: dry[label])
+    assert dry[first] < dry[last]
+    assert said.index(f"M-0, {first}</a>") < said.index(f"M-0, {last}</a>")
+    assert "Margin lost" in said
+    assert "Margin lost" not in text(desk(driver).get("/demand/needs/"))
+    for address, name in (("/demand/needs/export/", "needs"), ("/demand/export/", "fits")):
+        answer = desk(owner).get(address)
+        assert answer["Content-Disposition"] == f'attachment; filename="{name}.csv"'
+        assert desk(owner).get(f"{address}?as=xlsx").content[:2] == b"PK"
+    assert "margin" in text(desk(owner).get("/demand/needs/export/"))
+    assert "margin" not in text(desk(driver).get("/demand/needs/export/"))
