@@ -305,6 +305,11 @@ class StopSheetOut(RowShape):
 
 
 class ColumnSheetOut(ColumnHoldsOut):
+    expected = serializers.IntegerField(
+        allow_null=True,
+        help_text="What is thought to be in it now, what sold since it was filled taken off; "
+        "null: not worked out.",
+    )
     fill_to = serializers.IntegerField(
         allow_null=True, help_text="What it shall hold after the visit; null: not worked out."
     )

@@ -217,8 +217,7 @@ class RemoveForm(ColumnsForm):
             held = [(one["product"], one["product_name"])] if one["product"] else []
             others = [(other["product"], other["product_name"]) for other in one["others"]]
             for product, called in [*held, *others]:
-                label = f"{called} out of {_called(one)}"
-                self.add(f"remove_{one['column']}_{product}", one, product, label)
+                self.add(f"remove_{one['column']}_{product}", one, product, called)
 
     def typed(self) -> list[tuple[str, int, int | None, int]]:
         return [one for one in super().typed() if one[3]]

@@ -1,6 +1,7 @@
 """Words and figures as the desk shows them. Built in: no page needs to load this."""
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from datetime import date, datetime
 from decimal import Decimal
@@ -23,6 +24,7 @@ register = template.Library()
 
 SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "CAD": "C$"}
 NOTHING = "—"
+ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 
 
 @register.filter
@@ -245,7 +247,29 @@ def why(reasons: list[Mapping[str, Any]]) -> str:
     """Reasons as sentences, without what another of them says too."""
     told = [str(one["said"]).rstrip(".") for one in reasons if one.get("said")]
     kept = [one for one in told if not any(one != other and one in other for other in told)]
-    return " ".join(f"{one}." for one in dict.fromkeys(kept))
+    return days_said(" ".join(f"{one}." for one in dict.fromkeys(kept)))
+
+
+@register.filter
+def days_said(text: str) -> str:
+    """A text with its days as the desk writes them: `before 30 Nov 2026`."""
+    return ISO_DAY.sub(_day_said, text)
+
+
+def _day_said(found: re.Match[str]) -> str:
+    try:
+        return day(date.fromisoformat(found[0]))
+    except ValueError:
+        return found[0]
+
+
+@register.filter
+def by_delay(delays: Iterable[Any]) -> list[tuple[int, list[Any]]]:
+    """Delays of the same minutes together, the longest first: a moved stop delays many alike."""
+    found: dict[int, list[Any]] = {}
+    for one in delays:
+        found.setdefault(round(one.minutes), []).append(one)
+    return sorted(found.items(), key=lambda pair: -pair[0])
 
 
 @register.filter

@@ -15,7 +15,6 @@ from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from fleet.demand.models import ColumnNeed
 from fleet.machines.queries.gates import changeover_for
 from fleet.machines.queries.sheets import sheet as changeover_sheet
 from fleet.sales.actions.receive import ReceivedFile, receive
@@ -42,6 +41,7 @@ from service.runs.queries import load as load_list
 from service.runs.queries.holdings import truck_now
 
 AHEAD = timedelta(days=6)
+MOST_NAMED = 3
 DO: Mapping[str, Callable[..., road.Answer]] = {
     "pick": road.pick,
     "start": road.start,
@@ -238,12 +238,22 @@ def _answered(*shown: Any) -> JsonResponse:
     wrong = [form for form in shown if form.is_bound and form.errors]
     if not wrong:
         return JsonResponse({"done": True})
-    said: list[str] = []
+    said: dict[str, list[str]] = {}
     for form in wrong:
         for name, errors in form.errors.items():
-            label = form.fields[name].label if name in form.fields else ""
-            said += [f"{label}: {error}" if label else str(error) for error in errors]
-    return JsonResponse({"done": False, "said": said}, status=sent(*wrong))
+            label = str(form.fields[name].label) if name in form.fields else ""
+            for error in errors:
+                said.setdefault(str(error), []).extend([label] if label else [])
+    return JsonResponse(
+        {"done": False, "said": [_of(*one) for one in said.items()]}, status=sent(*wrong)
+    )
+
+
+def _of(error: str, labels: list[str]) -> str:
+    """A message with what it is said of; of many the first few, for a phone shows no more."""
+    if len(labels) > MOST_NAMED + 1:
+        labels = [*labels[:MOST_NAMED], f"{len(labels) - MOST_NAMED} more"]
+    return f"{', '.join(labels)}: {error}" if labels else error
 
 
 def _run_page(request: PersonRequest, run: Run, form: ActForm | None = None) -> HttpResponse:
@@ -317,17 +327,14 @@ def _stop_forms(found: Mapping[str, Any], posted: Any = None, verb: str = "") ->
 def _stop_sheet(stop: Stop) -> dict[str, Any]:
     """The machine's columns with what they hold, shall hold, and what is packed for them."""
     found = day.stop_sheet(stop)
-    needs = ColumnNeed.objects.in_bulk([one["column"] for one in found["columns"]])
     packed: dict[int | None, int] = {}
     for line in found["packed"]:
         units = line.wanted if line.picked is None else line.picked
         packed[line.column_id] = packed.get(line.column_id, 0) + units
     for one in found["columns"]:
-        need = needs.get(one["column"])
-        fresh = need is not None and need.product_id == one["product"]
-        one["expected"] = round(need.stock_expected) if need is not None and fresh else None
         one["packed"] = packed.get(one["column"])
         one["suggested"] = _suggested(one)
+    found["pulls"] = any(one["pull_units"] or one["others"] for one in found["columns"])
     return found
 
 

@@ -124,7 +124,7 @@ def _visit(vehicle: Vehicle, stop: Stop, one: PlannedStop, possible_s: int) -> l
         by_s = min(
             max(window.opens_s - whole[0], whole[1] - window.closes_s) for window in stop.windows
         )
-        detail = f"The visit to {stop.name} lies {by_s} s outside its nearest window."
+        detail = f"The visit to {stop.name} lies {_long(by_s)} outside its nearest window."
         faults.append(Fault(Rule.WINDOW, detail, vehicle.name, stop.name, by_s))
     lacking = [skill for skill in stop.skills if skill not in vehicle.skills]
     if lacking:
@@ -133,8 +133,16 @@ def _visit(vehicle: Vehicle, stop: Stop, one: PlannedStop, possible_s: int) -> l
     return faults
 
 
+def _long(seconds: int) -> str:
+    """`2 h 05 min`, `12 min`; below a minute in seconds, so that nothing is said to be 0."""
+    if seconds < 60:
+        return f"{seconds} s"
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+
+
 def _early(vehicle: Vehicle, where: str, stop: str, by_s: int) -> Fault:
-    detail = f"{vehicle.name} cannot be at {where} that soon: {by_s} s are missing."
+    detail = f"{vehicle.name} cannot be at {where} that soon: {_long(by_s)} too early."
     return Fault(Rule.TRAVEL, detail, vehicle.name, stop, by_s)
 
 
@@ -144,7 +152,7 @@ def _hours(vehicle: Vehicle, run: PlannedRun, begun: bool) -> list[Fault]:
     by_s = max(early_s, run.ends_s - vehicle.ends_s, over_s)
     if by_s <= 0:
         return []
-    detail = f"The run of {vehicle.name} goes {by_s} s beyond its hours."
+    detail = f"The run of {vehicle.name} goes {_long(by_s)} beyond its hours."
     return [Fault(Rule.SHIFT, detail, vehicle.name, by=by_s)]
 
 

@@ -32,7 +32,6 @@ class Change:
 def change_of(delta: Delta, vehicle: str, position: int) -> Change:
     """A difference of two plans in minutes and words; where the stop then is on which vehicle."""
     minutes = round(delta.work_s / 60, 1)
-    more = "more" if minutes >= 0 else "less"
     late = f"; {', '.join(delta.late)} would miss its hours" if delta.late else ""
     return Change(
         minutes=minutes,
@@ -43,5 +42,14 @@ def change_of(delta: Delta, vehicle: str, position: int) -> Change:
         delays=tuple(Late(one.stop, round(one.by_s / 60, 1)) for one in delta.delays),
         late=delta.late,
         faults=tuple(fault.detail for fault in delta.faults),
-        said=f"{abs(minutes):g} minutes {more} in all{late}",
+        said=f"{_in_words(delta.work_s)}{late}",
     )
+
+
+def _in_words(work_s: int) -> str:
+    """So much more or less work: `3 h 30 min more in all`."""
+    minutes = round(abs(work_s) / 60)
+    if not minutes:
+        return "no more work in all"
+    told = f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+    return f"{told} {'more' if work_s > 0 else 'less'} in all"

@@ -48,8 +48,12 @@ def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
         one["column"]: one for one in columns_now(pk for keys in of_machine.values() for pk in keys)
     }
     for need in ColumnNeed.objects.filter(column__in=columns):
-        columns[need.column_id]["fill_to"] = need.fill_to
-        columns[need.column_id]["pull_units"] = need.pull_units
+        one = columns[need.column_id]
+        # A need of what the column held before its changeover says nothing of what it holds now.
+        if need.product_id == one["product"]:
+            one["expected"] = round(need.stock_expected)
+            one["fill_to"] = need.fill_to
+            one["pull_units"] = need.pull_units
     packed: dict[int, list[LoadLine]] = defaultdict(list)
     lines = LoadLine.objects.filter(run=run, stop__in=[stop.pk for stop in stops])
     for line in lines.select_related("product"):
@@ -60,6 +64,7 @@ def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
     ).select_related("product", "column__position"):
         changes[changeover.column.machine_id].append(changeover)
     for one in columns.values():
+        one.setdefault("expected", None)
         one.setdefault("fill_to", None)
         one.setdefault("pull_units", 0)
     return [

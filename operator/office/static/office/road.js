@@ -72,13 +72,20 @@ function bringDrafts() {
 
 // The queue
 
+// What an input is called, without the hint that stands under it.
+function labelOf(input) {
+  const label = input.labels?.[0]?.cloneNode(true);
+  label?.querySelectorAll("small").forEach((one) => one.remove());
+  return label?.textContent.trim().replace(/\s+/g, " ") || input.name;
+}
+
 function take(form) {
   const now = new Date().toISOString();
   const fields = [...new FormData(form)].filter(([name]) => !["csrfmiddlewaretoken", "key", "at", "sent_at"].includes(name));
-  const labels = Object.fromEntries(typedIn(form).map((one) => [one.name, one.labels?.[0]?.innerText.trim().replace(/\s+/g, " ") ?? one.name]));
+  const labels = Object.fromEntries(typedIn(form).map((one) => [one.name, labelOf(one)]));
   const typed = fields.filter(([name, value]) => value && labels[name]).map(([name, value]) => `${labels[name]}: ${value}`);
   store(QUEUE, [...queue(), {
-    key: newKey(), url: path(form), page: location.pathname, at: now, said: form.dataset.road, next: form.dataset.roadNext ?? "", fields, typed,
+    key: newKey(), url: path(form), page: location.pathname, after: form.closest("section")?.nextElementSibling?.id ?? "", at: now, said: form.dataset.road, next: form.dataset.roadNext ?? "", fields, typed,
   }]);
   dropDraft(path(form));
   // Pressed again it would be done again: what is typed next is one more.
@@ -151,8 +158,14 @@ function goOn() {
   const last = answered;
   answered = null;
   if (last.page !== location.pathname || queue().some((one) => one.page === last.page)) return;
-  if (last.next) location.assign(last.next);
-  else location.reload();
+  if (last.next) {
+    location.assign(last.next);
+    return;
+  }
+  // On with what comes next at the machine, not from the top of a page that may be long.
+  history.scrollRestoration = "manual";
+  history.replaceState(null, "", last.after ? `#${last.after}` : location.pathname);
+  location.reload();
 }
 
 // What the page shows of it
