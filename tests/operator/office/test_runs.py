@@ -139,7 +139,7 @@ def test_a_move_is_shown_with_its_minutes_and_then_made(
     asked = moved(run, "R-3", None)
     said = text(client.get(address(run, "move/"), asked))
     assert "R-3 to place 1 of Van 1" in said
-    assert "minutes" in said
+    assert " min more in all" in said
     assert order(run) == ["R-1", "R-2", "R-3"]
     part = text(client.get(address(run, "move/"), asked, headers={"HX-Request": "true"}))
     assert "<html" not in part
@@ -188,7 +188,7 @@ def test_a_stop_is_taken_off_and_put_on_again(run: Run, owner: Person, desk: Des
     asked_off = {"reason": "the hall is shut"}
     assert text(client.post(f"/runs/stops/{stop.pk}/take-off/", asked_off), 409)
     said = text(client.get(f"/runs/stops/{stop.pk}/take-off/"))
-    assert "minutes less in all" in said
+    assert "min less in all" in said
     asked_off["seen"] = seen(said)
     client.post(f"/runs/stops/{stop.pk}/take-off/", asked_off)
     assert order(run) == ["R-1", "R-3"]
@@ -370,3 +370,20 @@ def test_who_may(
     assert mine.post(f"{sheet}lock/").status_code == 403
     assert mine.post(f"{sheet}load/make/").status_code == 403
     assert desk(other_driver).get(sheet).status_code == 404
+
+
+def test_a_day_that_nobody_drives_is_not_offered_for_planning(
+    work: RoadWork, owner: Person, desk: Desk
+) -> None:
+    client = desk(owner)
+    assert "Plan this day" in text(client.get(f"/runs/{monday()}/"))
+    keeping.add_day_off(
+        profile=None, date=monday(), why="the fair", actor=owner, now=timezone.now()
+    )
+    said = text(client.get(f"/runs/{monday()}/"))
+    assert "Nobody works: the fair." in said
+    assert "Plan this day" not in said
+    asked = client.post(f"/runs/{monday()}/search/", {"what": "day"})["Location"]
+    assert tasks.search(asked.rstrip("/").rpartition("/")[2]) == "refused"
+    assert "nobody drives on" in text(client.get(asked))
+    assert not DayPlan.objects.exists()

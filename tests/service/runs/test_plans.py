@@ -98,13 +98,12 @@ def test_nobody_drives_on_a_holiday_or_a_day_off(work: RoadWork) -> None:
     keeping.add_day_off(
         profile=work.profile, date=NEXT, why="dentist", actor=work.owner, now=clock(5)
     )
-    plan = planned(work)
-    assert not plan.runs.exists()
-    assert plan.inputs["off"] == [{"driver": str(work.driver), "why": "dentist"}]
+    with pytest.raises(Unacceptable, match=f"nobody drives on {NEXT}: {work.driver}: dentist"):
+        planned(work)
     # The Monday of the last week of May is a public holiday in the United States (5 U.S.C. 6103).
     holiday = date(2026, 5, 25)
-    closed = plans.plan_day(date=holiday, actor=work.owner, now=clock(17) + timedelta(days=60))
-    assert "Memorial" in closed.inputs["closed"]
+    with pytest.raises(Unacceptable, match="Memorial"):
+        plans.plan_day(date=holiday, actor=work.owner, now=clock(17) + timedelta(days=60))
     keeping.work_on(date=holiday, why="a fair", actor=work.owner, now=clock(5))
     opened = plans.plan_day(date=holiday, actor=work.owner, now=clock(17) + timedelta(days=60))
     assert opened.runs.exists()
@@ -290,3 +289,16 @@ def test_keeping_refuses_what_cannot_be(work: RoadWork, accountant: Person) -> N
         keeping.save_driver(
             profile=work.profile, changes={}, shifts=twice, actor=work.owner, now=clock(5)
         )
+
+
+def test_a_day_that_nobody_drives_is_not_planned(work: RoadWork) -> None:
+    saturday = NEXT + timedelta(days=4)
+    with pytest.raises(Unacceptable, match=r"nobody drives on 2026-03-07: .*no shift") as refused:
+        planned(work, date=saturday)
+    assert refused.value.code == "nobody_drives"
+    keeping.add_day_off(profile=None, date=NEXT, why="the fair", actor=work.owner, now=clock(5))
+    with pytest.raises(Unacceptable, match="nobody drives on 2026-03-03: the fair"):
+        planned(work)
+    with pytest.raises(Unacceptable, match="on any day from 2026-03-07 to 2026-03-08"):
+        plans.plan_week(starts_on=saturday, days=2, actor=work.owner, now=clock(17))
+    assert not DayPlan.objects.exists()
