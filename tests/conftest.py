@@ -20,6 +20,7 @@ FIXTURES = (
     "tests.seeds",
     "tests.fleet.inventory.stores",
     "tests.service.runs.roadwork",
+    "tests.service.tickets.ticketwork",
 )
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,
