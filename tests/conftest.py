@@ -21,6 +21,7 @@ FIXTURES = (
     "tests.fleet.inventory.stores",
     "tests.service.runs.roadwork",
     "tests.service.tickets.ticketwork",
+    "tests.service.upkeep.plans",
 )
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,
