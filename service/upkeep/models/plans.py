@@ -190,8 +190,18 @@ class OwnTerms(models.Model):
             models.UniqueConstraint(fields=["plan", "machine"], name="own_terms_once"),
             models.CheckConstraint(
                 condition=models.Q(left_out=True, every_days__isnull=True, every_vends__isnull=True)
-                | models.Q(left_out=False, every_days__gte=1, every_vends__isnull=True)
-                | models.Q(left_out=False, every_days__isnull=True, every_vends__gte=1),
+                | models.Q(
+                    left_out=False,
+                    every_days__isnull=False,
+                    every_days__gte=1,
+                    every_vends__isnull=True,
+                )
+                | models.Q(
+                    left_out=False,
+                    every_days__isnull=True,
+                    every_vends__isnull=False,
+                    every_vends__gte=1,
+                ),
                 name="own_terms_say_one_thing",
                 violation_error_message="Give the machine's own days or vends, or leave it out.",
             ),

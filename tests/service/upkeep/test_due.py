@@ -66,7 +66,7 @@ def test_turns_fall_away_with_the_machine_and_with_the_plan(
     coil, gasket = plan(), plan("Gasket")
     plans.save_plan(plan=gasket, changes={"active": False}, actor=owner, now=NOW)
     assert not DueWork.objects.filter(plan=gasket, state="open").exists()
-    machines.save_machine(machine=lobby, changes={"status": "in_shop"}, actor=owner, now=NOW)
+    machines.change_machine(machine=lobby, changes={"status": "in_shop"}, actor=owner, now=NOW)
     assert due.work_out(now=NOW).fell_away == 1
     assert DueWork.objects.get(plan=coil).state == "fell_away"
 
