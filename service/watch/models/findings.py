@@ -82,6 +82,10 @@ class Finding(models.Model):
         encoder=DjangoJSONEncoder,
         help_text="The likeliest first: code, words, weight, why, what to check, cases.",
     )
+    signs = models.JSONField(
+        default=dict,
+        help_text="What was known of the place, by sign: yes or no. Causes learn by it.",
+    )
     ticket = models.ForeignKey(
         "tickets.Ticket",
         null=True,

@@ -1,0 +1,2 @@
+"""What the numbers say of some machines: one module a kind of evidence, each in a fixed number of
+queries whatever the machines."""
