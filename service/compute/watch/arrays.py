@@ -60,6 +60,11 @@ def flags(field: str, values: npt.ArrayLike, length: int) -> Flags:
     return given.astype(np.bool_, copy=False)
 
 
+def sums(place: Ints, values: npt.ArrayLike, size: int) -> Floats:
+    """[size] sums of `values` by `place`; floats even where there are none, unlike bincount."""
+    return np.bincount(place, values, size).astype(np.float64, copy=False)
+
+
 def refuse_where(field: str, wrong: Flags, message: str) -> None:
     """Refuse with the first place where `wrong` holds. Raises BadEvidence."""
     if wrong.any():

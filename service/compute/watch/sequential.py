@@ -109,8 +109,8 @@ class CountSum:
         """[n] the sum after each count, in order of time; it goes on past a signal."""
         found = np.empty(len(units := counts("seen", seen)))
         level = self.start
-        for index, count in enumerate(units):
-            level = max(0.0, level + float(count) - self.k)
+        for index, count in enumerate(units.tolist()):
+            level = max(0.0, level + count - self.k)
             found[index] = level
         return found
 
@@ -167,8 +167,8 @@ class LevelSum:
         z = floats("values", values)
         high, low = np.empty(len(z)), np.empty(len(z))
         up = down = 0.0
-        for index, value in enumerate(z):
-            up = max(0.0, up + float(value) - self.k)
-            down = max(0.0, down - float(value) - self.k)
+        for index, value in enumerate(z.tolist()):
+            up = max(0.0, up + value - self.k)
+            down = max(0.0, down - value - self.k)
             high[index], low[index] = up, down
         return high, low

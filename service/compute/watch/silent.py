@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import special
 
-from .arrays import Flags, Floats, Ints, counts, flags, floats, refuse_where
+from .arrays import Flags, Floats, Ints, counts, flags, floats, refuse_where, sums
 from .fdr import q_values
 from .suspicion import Kind, Suspicion, chance_said, strength_of
 
@@ -113,8 +113,8 @@ def since_last_sale(
     weight = np.zeros(len(given.ends))
     weight[before] = 0.5 ** ((last[given.column[before]] - given.ends[before]) / half_life_days)
     weight[given.empty & (given.units == 0)] = 0
-    sold = np.bincount(given.column, weight * given.units, many)
-    exposed = np.bincount(given.column, weight * given.exposure, many)
+    sold = sums(given.column, weight * given.units, many)
+    exposed = sums(given.column, weight * given.exposure, many)
     mean = _machine_mean(given.machine, sold, exposed)
     shape = PRIOR_SALES + sold / given.dispersion
     exposure_days = PRIOR_SALES / mean + exposed / given.dispersion
@@ -125,9 +125,9 @@ def since_last_sale(
         shape=shape,
         exposure_days=exposure_days,
         dispersion=given.dispersion,
-        exposure=np.bincount(column, given.exposure[silent], many),
+        exposure=sums(column, given.exposure[silent], many),
         share=rate / np.bincount(given.machine, rate)[given.machine],
-        neighbours_sold=np.bincount(column, given.beside[silent], many),
+        neighbours_sold=sums(column, given.beside[silent], many),
         can_sell=can_sell,
     )
 
@@ -295,7 +295,7 @@ def silent_by_share(
     so with chance dispersion ^ (-m / (dispersion - 1)) of the negative binomial, exp(-m) at 1, so
     that each unit of a neighbour's speaks for less.
     """
-    beyond = np.maximum(dispersion - 1, 1e-9)
+    beyond = np.maximum(dispersion - 1, 1e-12)
     sold = neighbours_sold * np.log1p(beyond) / beyond
     with np.errstate(divide="ignore", invalid="ignore"):
         other = share_shape * (1 - share) / share
