@@ -7,7 +7,7 @@ needs.
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from fleet.machines.models import OpeningWindow, Site
 from service.compute.routing.places import Routes
@@ -18,8 +18,18 @@ from service.compute.routing.results import Plan, PlannedRun, PlannedStop
 from service.compute.routing.road import Done, Road, outsets
 
 from .days import Day, day_of, windows
-from .models import DriverProfile, Run, RunAssumptions, ServiceAgreement, Stop, Visit
-from .vehicles import left_name, planned_vehicle
+from .models import (
+    Depot,
+    DriverProfile,
+    Run,
+    RunAssumptions,
+    ServiceAgreement,
+    Stop,
+    TicketStop,
+    Visit,
+)
+from .queries.calendar import OnDuty
+from .vehicles import left_name, planned_vehicle, vehicle_of
 from .ways import matrix_between
 
 
@@ -38,28 +48,37 @@ class Board:
 
 
 def board_of(
-    runs: Sequence[Run], *, now: datetime, wanted: Sequence[Stop] = (), kept_worth: int = 0
+    runs: Sequence[Run],
+    *,
+    now: datetime,
+    wanted: Sequence[Stop] = (),
+    kept_worth: int = 0,
+    on: date | None = None,
+    idle: Sequence[OnDuty] = (),
+    asks: Mapping[int, Sequence[str]] | None = None,
 ) -> Board:
     """The board of runs of one day. `wanted` are stops, not saved yet, that may be put on them.
 
     `kept_worth` (minor units) is what keeping a stop that was agreed is worth beside its prize.
+    `idle` are drivers without a run, `on` names the day where nobody has one, `asks` are skills
+    that machines, by key, ask for beside what is agreed.
     """
-    day = day_of(runs[0].date)
+    day = day_of(on or runs[0].date)
     assumed = RunAssumptions.the()
     rows = list(
         Stop.objects.filter(run__in=runs)
         .select_related("machine__kind", "site", "run")
         .order_by("run", "sequence", "pk")
     )
-    named = {stop.machine.asset_tag: stop for stop in rows if stop.state != _SKIPPED}
+    named = _named(rows, wanted)
     asked = named | {stop.machine.asset_tag: stop for stop in wanted}
-    sites = {run.depot.site_id: run.depot.site for run in runs}
+    depots = _depots(runs, idle)
+    sites = {depot.site_id: depot.site for depot in depots.values()}
     sites |= {stop.site_id: stop.site for stop in asked.values()}
     order = [sites[key] for key in sorted(sites)]
     places = {site.pk: index for index, site in enumerate(order)}
-    depots = {run.depot_id: run.depot for run in runs}
     opening = _opening(order)
-    skills = _skills(asked.values())
+    skills = _skills(asked.values(), asks or {})
     visits = {one.stop_id: one for one in Visit.objects.filter(stop__in=rows)}
     done = _done(day, named, visits, now)
     finished = {one.stop for one in done}
@@ -90,19 +109,22 @@ def board_of(
     }
     problem = Problem(
         stops=tuple(stops),
-        vehicles=tuple(
-            planned_vehicle(
-                vehicle=run.vehicle,
-                depot=run.depot,
-                starts_s=day.seconds(run.started_at or run.planned_start),
-                ends_s=day.seconds(run.shift_ends),
-                skills=tuple(sorted(profiles[run.driver_id].skills))
-                if run.driver_id in profiles
-                else (),
-                assumed=assumed,
-                has_left=run.started_at is not None,
-            )
-            for run in runs
+        vehicles=(
+            *(vehicle_of(one, day, assumed) for one in idle),
+            *(
+                planned_vehicle(
+                    vehicle=run.vehicle,
+                    depot=run.depot,
+                    starts_s=day.seconds(run.started_at or run.planned_start),
+                    ends_s=day.seconds(run.shift_ends),
+                    skills=tuple(sorted(profiles[run.driver_id].skills))
+                    if run.driver_id in profiles
+                    else (),
+                    assumed=assumed,
+                    has_left=run.started_at is not None,
+                )
+                for run in runs
+            ),
         ),
         depots=tuple(
             DepotPlace(name, places[depot.site_id], loading_s)
@@ -151,6 +173,7 @@ def timed_plan(problem: Problem, orders: Mapping[str, Sequence[str]], road: Road
 
 
 _SKIPPED = Stop.State.SKIPPED
+_TO_COME = (Stop.State.PLANNED, Stop.State.ARRIVED)
 
 
 def _done(
@@ -191,6 +214,43 @@ def _opening(sites: Sequence[Site]) -> dict[int, list[OpeningWindow]]:
     return found
 
 
-def _skills(stops: Iterable[Stop]) -> dict[int, tuple[str, ...]]:
-    rows = ServiceAgreement.objects.filter(machine__in=[stop.machine_id for stop in stops])
-    return {one.machine_id: (one.needs_skill,) for one in rows.exclude(needs_skill="")}
+def _skills(stops: Iterable[Stop], asks: Mapping[int, Sequence[str]]) -> dict[int, tuple[str, ...]]:
+    """What each machine asks of who goes there: by agreement, and by the tickets on its stop."""
+    machines = [stop.machine_id for stop in stops]
+    found: dict[int, set[str]] = defaultdict(set)
+    rows = ServiceAgreement.objects.filter(machine__in=machines).exclude(needs_skill="")
+    for machine, skill in rows.values_list("machine", "needs_skill"):
+        found[machine].add(skill)
+    tickets = TicketStop.objects.filter(
+        stop__in=[stop.pk for stop in stops if stop.pk is not None],
+        ticket__closed_at__isnull=True,
+    ).exclude(ticket__symptom__needs_skill="")
+    for machine, skill in tickets.values_list("stop__machine", "ticket__symptom__needs_skill"):
+        found[machine].add(skill)
+    for machine, more in asks.items():
+        found[machine].update(more)
+    return {machine: tuple(sorted(several)) for machine, several in found.items()}
+
+
+def _named(rows: Sequence[Stop], wanted: Sequence[Stop]) -> dict[str, Stop]:
+    """Stops by the tags of their machines, skipped ones left out.
+
+    A machine may be visited and break again: its visit that is over then gives way to the one that
+    is still to come.
+    """
+    taken = {stop.machine.asset_tag for stop in wanted}
+    taken |= {stop.machine.asset_tag for stop in rows if stop.state in _TO_COME}
+    found: dict[str, Stop] = {}
+    for stop in rows:
+        tag = stop.machine.asset_tag
+        if stop.state == _SKIPPED:
+            continue
+        if stop.state not in _TO_COME and (tag in taken or tag in found):
+            tag = f"{tag}, visit {stop.pk}"
+        found[tag] = stop
+    return found
+
+
+def _depots(runs: Sequence[Run], idle: Sequence[OnDuty]) -> dict[int, Depot]:
+    found = {one.profile.depot_id: one.profile.depot for one in idle}
+    return found | {run.depot_id: run.depot for run in runs}

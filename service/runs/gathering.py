@@ -22,6 +22,7 @@ from service.compute.routing.problem import Load, Matrix, Problem, Stop, Window
 from .days import Day, day_of, windows
 from .models import Depot, Run, RunAssumptions, ServiceAgreement, ServiceTime, Visit
 from .queries.calendar import Calendar, Duty, OnDuty
+from .ticketed import NONE, Asked, asked_of
 from .vehicles import vehicle_of
 from .ways import matrix_between
 
@@ -46,6 +47,7 @@ class Candidate:
     next_chance: date
     service_minutes: float
     must: tuple[Must, ...]
+    asked: Asked = NONE
 
 
 @dataclass(frozen=True)
@@ -186,11 +188,16 @@ def _question(
         if open_
         else {}
     )
+    tickets = asked_of(open_, day.date)
     candidates: dict[str, Candidate] = {}
     stops = []
     for key in sorted(open_):
         one, hours = open_[key]
-        must = all_.facts.must(one.machine, needs[key], day.date, chances[key])
+        asked = tickets.get(key, NONE)
+        must = (
+            *(Must("ticket", why) for why in asked.must(chances[key])),
+            *all_.facts.must(one.machine, needs[key], day.date, chances[key]),
+        )
         # Over several days the first on which it must be visited is the last on which it may.
         if key in due:
             must = ()
@@ -201,8 +208,9 @@ def _question(
             one.site,
             needs[key],
             chances[key],
-            all_.facts.service_minutes(one.machine, day.date),
+            round(all_.facts.service_minutes(one.machine, day.date) + asked.minutes, 1),
             must,
+            asked,
         )
         name = one.machine.asset_tag
         candidates[name] = candidate
@@ -215,7 +223,7 @@ def _question(
                 units=candidate.need.units_at_stake,
                 must_go="; ".join(reason.said for reason in must),
                 windows=hours,
-                skills=all_.facts.skills(one.machine),
+                skills=tuple(sorted({*all_.facts.skills(one.machine), *asked.skills})),
                 load=load_of(candidate.need),
             )
         )

@@ -16,6 +16,7 @@ from service.compute.routing.scoring import score
 
 from .gathering import Candidate, Question
 from .models import DayPlan, PlannedMachine, Run, RunAssumptions, Stop
+from .ticketed import reasons
 
 
 @transaction.atomic
@@ -31,7 +32,7 @@ def write_plan(
 ) -> DayPlan:
     """Write a draft: its runs and stops, and for each machine why it is in or out."""
     judged = score(question.problem, found)
-    reasons = why(question.problem, found)
+    told = why(question.problem, found)
     plan = DayPlan.objects.create(
         date=question.day.date,
         week_of=week_of,
@@ -44,11 +45,11 @@ def write_plan(
     )
     metres = {run.vehicle: run.drive_m for run in judged.runs}
     for run in found.runs:
-        _write_run(plan, question, run, metres.get(run.vehicle, 0), reasons)
+        _write_run(plan, question, run, metres.get(run.vehicle, 0), told)
     PlannedMachine.objects.bulk_create(
         [
             *(
-                _in_or_out(plan, question, one, reasons[name], (elsewhere or {}).get(name))
+                _in_or_out(plan, question, one, told[name], (elsewhere or {}).get(name))
                 for name, one in question.candidates.items()
             ),
             *(
@@ -93,7 +94,7 @@ def reasons_said(
     one: Candidate, reason: Reason, other_day: date | None = None
 ) -> list[dict[str, Any]]:
     """Why a machine is in or out, most telling first, each with its code, words and figures."""
-    found: list[dict[str, Any]] = [{"code": m.code, "said": m.said} for m in one.must]
+    found: list[dict[str, Any]] = [*must_said(one)]
     found.append(
         {
             "code": str(reason.because),
@@ -119,6 +120,14 @@ def reasons_said(
     return found
 
 
+def must_said(one: Candidate) -> list[dict[str, Any]]:
+    """Why it may not be left out, and the tickets that the visit sees to, with their keys."""
+    return [
+        *reasons(one.asked.tickets),
+        *({"code": m.code, "said": m.said} for m in one.must if m.code != "ticket"),
+    ]
+
+
 def _inputs(question: Question, now: datetime) -> dict[str, Any]:
     assumed = audit.values(RunAssumptions.the())
     return {
@@ -140,7 +149,7 @@ def _write_run(
     question: Question,
     planned: PlannedRun,
     metres: int,
-    reasons: Mapping[str, Reason],
+    told: Mapping[str, Reason],
 ) -> Run:
     duty, day = question.drivers[planned.vehicle], question.day
     run = Run.objects.create(
@@ -159,7 +168,7 @@ def _write_run(
             run,
             number,
             question.candidates[one.stop],
-            reasons_said(question.candidates[one.stop], reasons[one.stop]),
+            reasons_said(question.candidates[one.stop], told[one.stop]),
             arrives=day.moment(one.begins_s),
             leaves=day.moment(one.leaves_s),
             question=question,
@@ -173,7 +182,7 @@ def stop_row(
     run: Run,
     sequence: int,
     one: Candidate,
-    reasons: list[dict[str, Any]],
+    because: list[dict[str, Any]],
     *,
     arrives: datetime,
     leaves: datetime,
@@ -190,7 +199,7 @@ def stop_row(
         planned_leave=leaves,
         service_minutes=Decimal(str(one.service_minutes)),
         must_go=bool(one.must),
-        reasons=reasons,
+        reasons=because,
         prize_minor=one.need.prize_minor,
         load_volume_ml=load.volume_ml,
         load_weight_g=load.weight_g,

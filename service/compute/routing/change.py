@@ -77,9 +77,14 @@ def _put(problem: Problem, routes: Routes, move: Move) -> None:
     routes.put(move.vehicle, (*order[:at], move.stop, *order[at:]))
 
 
-def difference(problem: Problem, before: Plan, after: Plan, road: Road) -> Delta:
-    """A plan beside the one before it, both judged by the independent score."""
-    old, new = score(problem, before, road), score(problem, after, road)
+def difference(
+    problem: Problem, before: Plan, after: Plan, road: Road, then: Problem | None = None
+) -> Delta:
+    """A plan beside the one before it, both judged by the independent score.
+
+    `then` is the problem as it is afterwards, where that changes too (a visit takes longer).
+    """
+    old, new = score(problem, before, road), score(then or problem, after, road)
     began = {one.stop: one.begins_s for run in before.runs for one in run.stops}
     delays = tuple(
         Delay(one.stop, one.begins_s - began[one.stop])

@@ -71,9 +71,15 @@ class Routes:
                 return vehicle, self.timed(vehicle, [name for name in order if name != stop])
         return None
 
-    def spots(self, stop: Stop) -> Iterable[Spot]:
-        """Every place of every run at which the stop could be put."""
-        for name, order in self.orders.items():
+    def spots(self, stop: Stop, vehicle: str | None = None) -> Iterable[Spot]:
+        """Every place of every run, or of one vehicle's, at which the stop could be put.
+
+        Where it is on the run it is not counted.
+        """
+        for name, whole in self.orders.items():
+            if vehicle not in (None, name):
+                continue
+            order = tuple(one for one in whole if one != stop.name)
             before = self.now[name]
             for at in range(len(order) + 1):
                 after = self.timed(name, (*order[:at], stop.name, *order[at:]))

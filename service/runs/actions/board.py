@@ -4,23 +4,23 @@ from collections.abc import Sequence
 from datetime import date, datetime
 
 from django.db import transaction
-from django.db.models import QuerySet
 
 from fleet.machines.models import Machine
-from people import audit, rows
+from people import rows
 from people.errors import Unacceptable
 from people.models import Person
 from service.compute.routing.change import Move, insert, moved
 from service.compute.routing.problem import BadProblem
 from service.compute.routing.rest_of_day import replan as plan_rest
-from service.compute.routing.results import Delta, Plan
-from service.compute.routing.scoring import score
+from service.compute.routing.results import Delta
 
 from ..board import Board, board_of
 from ..gathering import Candidate, gather
-from ..models import DayPlan, Run, Stop
-from ..queries.standing import standing_of
+from ..models import Run, Stop
+from ..writing import must_said
+from . import alongside
 from .changes import Change, change_of
+from .changing import agreed_runs, held_runs, whole, write
 from .errors import CannotChange, RunsHaveBegun
 
 MOST_TRIES = 3
@@ -33,7 +33,7 @@ OPEN = (Run.State.PLANNED, Run.State.LOCKED, Run.State.LOADING, Run.State.OUT)
 @transaction.atomic
 def lock_run(*, run: Run, actor: Person, now: datetime) -> Run:
     """Lock an agreed run: its stops stay in their order from now on. Raises RunsHaveBegun."""
-    (held,) = _held([run.pk])
+    (held,) = held_runs([run.pk])
     if not held.agreed:
         raise CannotChange(f"{held}: agree to its plan first", code="run_not_agreed")
     if held.state != Run.State.PLANNED:
@@ -45,7 +45,7 @@ def lock_run(*, run: Run, actor: Person, now: datetime) -> Run:
 @transaction.atomic
 def unlock_run(*, run: Run, actor: Person, now: datetime) -> Run:
     """Let a locked run be planned anew. Raises RunsHaveBegun once it is being loaded."""
-    (held,) = _held([run.pk])
+    (held,) = held_runs([run.pk])
     if held.state != Run.State.LOCKED:
         raise RunsHaveBegun(held, "only a locked run is unlocked")
     Stop.objects.filter(run=held).update(locked=False, updated_at=now)
@@ -55,7 +55,7 @@ def unlock_run(*, run: Run, actor: Person, now: datetime) -> Run:
 @transaction.atomic
 def lock_stop(*, stop: Stop, locked: bool, actor: Person, now: datetime) -> Stop:
     """Keep a stop on its run and in its place when the day is planned anew, or let it go."""
-    _held([stop.run_id])
+    held_runs([stop.run_id])
     fresh = Stop.objects.select_related("run", "machine", "site").get(pk=stop.pk)
     verb = "lock stop" if locked else "unlock stop"
     return rows.put(fresh, {"locked": locked}, actor=actor, verb=verb, now=now)
@@ -92,14 +92,15 @@ def insert_stop(
     why = reason.strip()
     if not why:
         raise Unacceptable("say why it is visited", fields={"reason": "say why"})
-    runs = _held([one.pk for one in _runs_of(day, run)], seen)
+    runs = held_runs([one.pk for one in _runs_of(day, run)], seen)
     wanted = _wanted(machine, runs, now)
     wanted.must_go = must_go
     wanted.reasons = [{"code": "inserted", "said": why[:300]}, *wanted.reasons]
     board = board_of(runs, now=now, wanted=[wanted])
     change, delta = _inserted(board, machine)
-    _write(board, delta.plan, verb="insert stop", actor=actor, now=now, reason=why)
-    return Stop.objects.select_related("run").get(run__in=runs, machine=machine), change
+    write(board, delta.plan, verb="insert stop", actor=actor, now=now, reason=why)
+    alongside.take_up([wanted.run], actor=actor, now=now)
+    return Stop.objects.select_related("run").get(pk=wanted.pk), change
 
 
 def preview_move(*, stop: Stop, run: Run, position: int, now: datetime) -> Change:
@@ -124,10 +125,10 @@ def move_stop(
     What it breaks (an hour, a shift) is told and not refused; the dispatcher decides. `seen` is how
     the runs stood when it was. Raises CannotChange for a stop that is done or locked.
     """
-    runs = _held([one.pk for one in _both(stop, run)], seen)
+    runs = held_runs([one.pk for one in _both(stop, run)], seen)
     board = board_of(runs, now=now)
     change, delta = _moved(board, stop, run, position)
-    _write(board, delta.plan, verb="move stop", actor=actor, now=now)
+    write(board, delta.plan, verb="move stop", actor=actor, now=now)
     return Stop.objects.select_related("run").get(pk=stop.pk), change
 
 
@@ -148,10 +149,10 @@ def take_off(
     why = reason.strip()
     if not why:
         raise Unacceptable("say why it is taken off", fields={"reason": "say why"})
-    runs = _held([stop.run_id], seen)
+    runs = held_runs([stop.run_id], seen)
     board = board_of(runs, now=now)
     delta = _delta(board, Move(stop.machine.asset_tag, ""))
-    _write(board, delta.plan, verb="take stop off", actor=actor, now=now, reason=why)
+    write(board, delta.plan, verb="take stop off", actor=actor, now=now, reason=why)
     return change_of(delta, "", 0)
 
 
@@ -163,16 +164,17 @@ def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
     made once more. Raises CannotChange where nothing is agreed, or the day does not stand still.
     """
     for _ in range(MOST_TRIES):
-        runs = _agreed(date)
+        runs = agreed_runs(date)
         wanted = _must_go_now(date, runs, now)
         board = board_of(runs, now=now, wanted=wanted, kept_worth=KEPT_WORTH)
         found = plan_rest(board.problem, board.plan, board.road)
         with transaction.atomic():
-            held = _held([run.pk for run in runs])
+            held = held_runs([run.pk for run in runs])
             if _state(board_of(held, now=now, wanted=wanted)) != _state(board):
                 continue
-            _write(board, found, verb="plan rest of day", actor=actor, now=now)
-        return _agreed(date)
+            write(board, found, verb="plan rest of day", actor=actor, now=now)
+            alongside.take_up(held, actor=actor, now=now)
+        return agreed_runs(date)
     raise CannotChange(
         f"the runs of {date} change too quickly to be planned anew; try again", code="busy"
     )
@@ -180,53 +182,31 @@ def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
 
 def _runs_of(day: date | None, run: Run | None) -> list[Run]:
     if run is not None:
-        return [_whole().get(pk=run.pk)]
+        return [whole().get(pk=run.pk)]
     if day is None:
         raise Unacceptable("name a day or a run", fields={"day": "name a day or a run"})
-    return _agreed(day)
-
-
-def _agreed(day: date) -> list[Run]:
-    runs = list(_whole().filter(date=day, agreed=True, state__in=OPEN))
-    if not runs:
-        raise CannotChange(f"no run of {day} is agreed and still to be driven", code="no_runs")
-    return runs
+    return agreed_runs(day)
 
 
 def _both(stop: Stop, run: Run) -> list[Run]:
-    runs = list(_whole().filter(pk__in={stop.run_id, run.pk}))
+    runs = list(whole().filter(pk__in={stop.run_id, run.pk}))
     if len({(one.date, one.agreed, one.plan_id if not one.agreed else 0) for one in runs}) > 1:
         message = "a stop moves among the runs of one day and plan"
         raise Unacceptable(message, fields={"run": message})
     return runs
 
 
-def _whole() -> "QuerySet[Run]":
-    return Run.objects.select_related("driver", "vehicle", "depot__site", "plan").order_by("pk")
-
-
-def _held(keys: Sequence[int], seen: str | None = None) -> list[Run]:
-    """The runs under a lock, in the order of their keys: acts from the road wait, or were first."""
-    runs = list(_whole().select_for_update(no_key=True, of=("self",)).filter(pk__in=keys))
-    if seen is not None and seen != standing_of(keys):
-        raise CannotChange(
-            "the runs are no longer as they were when this was decided, so nothing was changed",
-            code="changed_meanwhile",
-        )
-    for run in runs:
-        if run.state == Run.State.ENDED:
-            raise RunsHaveBegun(run, "it is over")
-        if run.plan is not None and run.plan.state == DayPlan.State.DROPPED:
-            raise CannotChange(f"{run.plan} is dropped; nothing of it is changed any more")
-    return runs
-
-
 def _wanted(machine: Machine, runs: Sequence[Run], now: datetime) -> Stop:
     """A stop for a machine, with what its visit takes that day. Raises CannotChange."""
     day = runs[0].date
-    on = Stop.objects.filter(
-        machine=machine, run__date=day, run__agreed=runs[0].agreed, run__plan=runs[0].plan
-    ).first()
+    # A machine that was visited and breaks again may be visited again.
+    on = (
+        Stop.objects.filter(
+            machine=machine, run__date=day, run__agreed=runs[0].agreed, run__plan=runs[0].plan
+        )
+        .exclude(state=Stop.State.DONE)
+        .first()
+    )
     if on is not None:
         raise CannotChange(f"{machine} is on the run of {on.run.driver} already", code="on_a_run")
     (question,) = gather([day], now=now, machines=[machine.pk])
@@ -245,7 +225,7 @@ def stop_of(found: Candidate) -> Stop:
         site=found.site,
         service_minutes=found.service_minutes,
         must_go=bool(found.must),
-        reasons=[{"code": one.code, "said": one.said} for one in found.must],
+        reasons=must_said(found),
         prize_minor=found.need.prize_minor,
         load_volume_ml=round(load.volume_ml),
         load_weight_g=round(load.weight_g),
@@ -293,77 +273,4 @@ def _state(board: Board) -> object:
         {run.vehicle: run.names for run in board.plan.runs},
         sorted(stop.pk for stop in board.passed_by),
         {name: run.state for name, run in board.runs.items()},
-    )
-
-
-def _write(
-    board: Board, plan: Plan, *, verb: str, actor: Person, now: datetime, reason: str = ""
-) -> None:
-    """Put the stops down as a plan has them; what is on no run any more goes."""
-    passed_by = {
-        run.pk: [s for s in board.passed_by if s.run_id == run.pk] for run in board.runs.values()
-    }
-    before = {run.pk: _order(run) for run in board.runs.values()}
-    kept: set[str] = set()
-    metres = {run.vehicle: run.drive_m for run in score(board.problem, plan, board.road).runs}
-    planned = {run.vehicle: run for run in plan.runs}
-    for vehicle, run in board.runs.items():
-        one = planned.get(vehicle)
-        stops = list(one.stops) if one is not None else []
-        number = 0
-        waiting = list(passed_by[run.pk])
-        for at in stops:
-            while waiting and waiting[0].sequence <= number + 1:
-                number += 1
-                _place(waiting.pop(0), run, number)
-            number += 1
-            kept.add(at.stop)
-            stop = board.stops[at.stop]
-            if at.stop not in board.road.done_named or stop.pk is None:
-                stop.planned_arrive = board.day.moment(at.begins_s)
-                stop.planned_leave = board.day.moment(at.leaves_s)
-            _place(stop, run, number)
-        for stop in waiting:
-            number += 1
-            _place(stop, run, number)
-        if one is not None and one.stops:
-            run.planned_end = board.day.moment(one.ends_s)
-            run.planned_metres = metres[vehicle]
-            run.save(update_fields=["planned_end", "planned_metres", "updated_at"])
-    gone = [s for name, s in board.stops.items() if name not in kept and s.pk is not None]
-    for stop in gone:
-        if stop.acts.exists():
-            raise CannotChange(f"{stop} has been worked on and stays on its run")
-        stop.delete()
-    for run in board.runs.values():
-        after = _order(run)
-        if after != before[run.pk]:
-            audit.record(
-                actor=actor,
-                verb=verb,
-                row=run,
-                now=now,
-                before={"stops": before[run.pk]},
-                after={"stops": after},
-                reason=reason,
-            )
-
-
-def _place(stop: Stop, run: Run, number: int) -> None:
-    if stop.pk is not None and stop.run_id == run.pk and stop.sequence == number:
-        stop.save(update_fields=["planned_arrive", "planned_leave", "updated_at"])
-        return
-    if stop.pk is not None and stop.run_id != run.pk:
-        # What was packed for it rides on the truck it was loaded on; the rest is to be listed anew.
-        stop.load_lines.filter(picked__isnull=True).delete()
-        stop.load_lines.update(stop=None)
-    stop.run, stop.sequence = run, number
-    stop.save()
-
-
-def _order(run: Run) -> list[str]:
-    return list(
-        Stop.objects.filter(run=run)
-        .order_by("sequence")
-        .values_list("machine__asset_tag", flat=True)
     )

@@ -17,8 +17,8 @@ from service.compute.routing.week import plan_week as solve_week
 
 from ..gathering import Question, gather
 from ..models import DayPlan, Run
-from ..queries.calendar import Calendar
 from ..writing import write_plan
+from . import alongside
 
 MOST_DAYS = 14
 FURTHEST = timedelta(days=60)
@@ -42,11 +42,9 @@ def plan_day(
     """Plan a day for all depots; a draft, until somebody agrees. `actor` None: the night itself.
 
     The same rows, seed and effort (rounds of the search) give the same plan. Nothing is locked
-    while it is searched. Raises Unacceptable for a day that is past or too far ahead, or on which
-    nobody drives.
+    while it is searched. Raises Unacceptable for a day that is past or too far ahead.
     """
     _require_days([date], now)
-    _require_somebody([date])
     (question,) = gather([date], now=now, seed=seed, effort=effort)
     found = solve(question.problem)
     return write_plan(
@@ -77,7 +75,6 @@ def plan_week(
         raise Unacceptable(message, fields={"days": message})
     dates = [starts_on + timedelta(days=number) for number in range(days)]
     _require_days(dates, now)
-    _require_somebody(dates)
     questions = gather(dates, now=now, seed=seed, effort=effort)
     found = solve_week([question.problem for question in questions])
     with transaction.atomic():
@@ -113,13 +110,15 @@ def agree(*, plan: DayPlan, actor: Person, now: datetime) -> DayPlan:
     row = plans[plan.pk]
     if row.state != DayPlan.State.DRAFT:
         raise UnableToAgree(row, f"it is {row.get_state_display()}")
+    before: list[Run] = []
     for other in plans.values():
         if other.state == DayPlan.State.AGREED:
-            _give_way(other, row, actor, now)
+            before += _give_way(other, row, actor, now)
     mine = list(Run.objects.select_for_update(of=("self",)).filter(plan=row).order_by("pk"))
     _require_free(row, mine)
     for run in mine:
         rows.put(run, {"agreed": True}, actor=actor, verb="agree run", now=now)
+    alongside.take_up(mine, actor=actor, now=now, before=before)
     return rows.put(
         row,
         {"state": DayPlan.State.AGREED, "agreed_at": now, "agreed_by": actor},
@@ -156,22 +155,6 @@ def _require_days(dates: Sequence[date], now: datetime) -> None:
         raise Unacceptable(message, fields={"date": message})
 
 
-def _require_somebody(dates: Sequence[date]) -> None:
-    """A plan without runs would only say of each machine that nobody comes."""
-    calendar = Calendar(min(dates), max(dates))
-    duties = [calendar.duty(one) for one in dates]
-    if any(duty.on for duty in duties):
-        return
-    if len(duties) > 1:
-        message = f"nobody drives on any day from {dates[0]} to {dates[-1]}"
-    else:
-        (duty,) = duties
-        offs = sorted({f"{one.profile}: {one.why}" for one in duty.off})
-        why = duty.closed or "; ".join(offs) or "no driver is entered"
-        message = f"nobody drives on {duty.day}: {why}"
-    raise Unacceptable(message, code="nobody_drives", fields={"date": message})
-
-
 def _elsewhere(
     questions: Sequence[Question], plans: Sequence[object], number: int
 ) -> dict[str, date]:
@@ -184,7 +167,7 @@ def _elsewhere(
     return found
 
 
-def _give_way(other: DayPlan, plan: DayPlan, actor: Person, now: datetime) -> None:
+def _give_way(other: DayPlan, plan: DayPlan, actor: Person, now: datetime) -> list[Run]:
     runs = list(Run.objects.select_for_update(of=("self",)).filter(plan=other).order_by("pk"))
     begun = [run for run in runs if run.state not in {Run.State.PLANNED, Run.State.LOCKED}]
     if begun:
@@ -194,6 +177,7 @@ def _give_way(other: DayPlan, plan: DayPlan, actor: Person, now: datetime) -> No
         rows.put(run, changes, actor=actor, verb="withdraw run", now=now)
     changes = {"state": DayPlan.State.DROPPED}
     rows.put(other, changes, actor=actor, verb="drop plan", now=now)
+    return runs
 
 
 def _require_free(plan: DayPlan, mine: Sequence[Run]) -> None:
