@@ -17,6 +17,7 @@ from service.compute.routing.week import plan_week as solve_week
 
 from ..gathering import Question, gather
 from ..models import DayPlan, Run
+from ..queries.calendar import Calendar
 from ..writing import write_plan
 from . import alongside
 
@@ -42,9 +43,11 @@ def plan_day(
     """Plan a day for all depots; a draft, until somebody agrees. `actor` None: the night itself.
 
     The same rows, seed and effort (rounds of the search) give the same plan. Nothing is locked
-    while it is searched. Raises Unacceptable for a day that is past or too far ahead.
+    while it is searched. Raises Unacceptable for a day that is past or too far ahead, or on which
+    nobody drives.
     """
     _require_days([date], now)
+    _require_somebody([date])
     (question,) = gather([date], now=now, seed=seed, effort=effort)
     found = solve(question.problem)
     return write_plan(
@@ -75,6 +78,7 @@ def plan_week(
         raise Unacceptable(message, fields={"days": message})
     dates = [starts_on + timedelta(days=number) for number in range(days)]
     _require_days(dates, now)
+    _require_somebody(dates)
     questions = gather(dates, now=now, seed=seed, effort=effort)
     found = solve_week([question.problem for question in questions])
     with transaction.atomic():
@@ -153,6 +157,22 @@ def _require_days(dates: Sequence[date], now: datetime) -> None:
     if last > (now + FURTHEST).date():
         message = f"{last} is more than {FURTHEST.days} days ahead"
         raise Unacceptable(message, fields={"date": message})
+
+
+def _require_somebody(dates: Sequence[date]) -> None:
+    """A plan without runs would only say of each machine that nobody comes."""
+    calendar = Calendar(min(dates), max(dates))
+    duties = [calendar.duty(one) for one in dates]
+    if any(duty.on for duty in duties):
+        return
+    if len(duties) > 1:
+        message = f"nobody drives on any day from {dates[0]} to {dates[-1]}"
+    else:
+        (duty,) = duties
+        offs = sorted({f"{one.profile}: {one.why}" for one in duty.off})
+        why = duty.closed or "; ".join(offs) or "no driver is entered"
+        message = f"nobody drives on {duty.day}: {why}"
+    raise Unacceptable(message, code="nobody_drives", fields={"date": message})
 
 
 def _elsewhere(
