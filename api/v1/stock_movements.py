@@ -19,7 +19,7 @@ from fleet.inventory.actions import ledger, moves
 from fleet.inventory.models import Lot, Movement, MovementLine, StockPlace
 from fleet.inventory.queries import gates, stock
 from fleet.machines.models import Product
-from people.exports import Table
+from people.exports import Table, within
 from people.models import Business
 
 from .stock import LotShape
@@ -131,7 +131,7 @@ class StockMovements(Exporting, Doors):
     def export(self, request: Request) -> Table:
         chosen = self.narrowed(Movement.objects.all(), "as")
         lines = stock.lines_listed().filter(movement__in=chosen.order_by().values("pk"))
-        return tables.movement_lines(lines, Business.the().time_zone)
+        return tables.movement_lines(within(lines), Business.the().time_zone)
 
     @gives(MovementOut, tagged=True, summary="Look at a movement")
     def retrieve(self, request: Request, pk: int) -> Response:

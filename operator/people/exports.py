@@ -15,8 +15,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from enum import StrEnum
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
+from django.db.models import Model, QuerySet
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
@@ -25,6 +27,7 @@ from openpyxl.utils import get_column_letter
 
 from .errors import Unacceptable
 
+Row = TypeVar("Row", bound=Model)
 Cell = str | int | float | Decimal | bool | date | datetime | None
 
 BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -175,11 +178,25 @@ def _text_cell(sheet: object, text: str) -> WriteOnlyCell:
     return cell
 
 
+def within(rows: "QuerySet[Row]") -> Iterator[Row]:
+    """The rows of a query in pieces, once they are known to be no more than a file holds.
+
+    Raises Unacceptable at once: a longer list would be read to its end only to be refused.
+    """
+    if rows.order_by()[: MOST_ROWS + 1].count() > MOST_ROWS:
+        raise _too_many()
+    return rows.iterator(chunk_size=2000)
+
+
+def _too_many() -> Unacceptable:
+    return Unacceptable(
+        f"the list has more than {MOST_ROWS:,} rows; narrow it before it is exported",
+        code="too_many_rows",
+    )
+
+
 def _counted(rows: Iterable[Sequence[Cell]]) -> Iterator[Sequence[Cell]]:
     for number, row in enumerate(rows, start=1):
         if number > MOST_ROWS:
-            raise Unacceptable(
-                f"the list has more than {MOST_ROWS:,} rows; narrow it before it is exported",
-                code="too_many_rows",
-            )
+            raise _too_many()
         yield row

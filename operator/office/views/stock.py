@@ -20,6 +20,7 @@ from office.doors import PersonRequest, sent, sent_as_file, tried
 from office.forms.stock import LotFilter, MovementFilter, PeriodForm, StoreForm, WhyForm
 from office.paging import latest_of
 from people import audit
+from people.exports import within
 from people.models import Business
 
 SHOWN = 20
@@ -193,7 +194,7 @@ def export(request: PersonRequest, what: str) -> HttpResponse:
         case "movements":
             chosen = _movements(MovementFilter(request.GET))
             lines = stock.lines_listed().filter(movement__in=chosen.order_by().values("pk"))
-            table = tables.movement_lines(lines, zone)
+            table = tables.movement_lines(within(lines), zone)
         case _:
             raise Http404
     return sent_as_file(request, table)

@@ -176,3 +176,17 @@ def test_no_such_act(page: Client, today: Run) -> None:
     stop = Stop.objects.get(run=today, sequence=1)
     assert act(page, f"/road/stops/{stop.pk}/dance/").status_code == 404
     assert act(page, f"/road/runs/{today.pk}/dance/").status_code == 404
+
+
+def test_many_inputs_refused_alike_are_said_in_one_line(
+    page: Client, work: RoadWork, today: Run
+) -> None:
+    for name in ("Berry", "Lime", "Mango", "Peach", "Zest"):
+        work.stock(work.world.product(name, work.cola.package), 3)
+    started(page, today)
+    counted = {f"truck_{work.cola.pk}_0": "28"}
+    refused = act(page, f"/road/runs/{today.pk}/end/", script=True, **counted)
+    assert refused.status_code == 422
+    assert refused.json()["said"] == [
+        "Berry, Lime, Mango, 2 more: Count this too; 0 if there is none."
+    ]

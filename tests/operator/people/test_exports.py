@@ -9,12 +9,15 @@ from zoneinfo import ZoneInfo
 
 import openpyxl
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from hypothesis import given
 from hypothesis import strategies as st
 
 from people import exports
 from people.errors import Unacceptable
-from people.exports import Format, Table, as_file
+from people.exports import Format, Table, as_file, within
+from people.models import Person
 
 ZONE = ZoneInfo("America/New_York")
 # Beginnings that spreadsheets take for a formula: OWASP, "CSV Injection".
@@ -101,3 +104,20 @@ def test_whatever_is_written_is_read_back(rows: list[tuple[str, int]]) -> None:
     sheet = read_sheet(as_file(table(*small), "xlsx").content)
     assert sheet.max_row == len(rows) + 1
     assert all(cell.data_type in {"s", "n", "inlineStr"} for row in sheet for cell in row)
+
+
+@pytest.mark.django_db
+def test_a_query_too_long_for_a_file_is_refused_before_it_is_read(
+    owner: Person, driver: Person, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = Person.objects.select_related(None).order_by("pk")
+    assert list(within(rows)) == [owner, driver]
+    monkeypatch.setattr(exports, "MOST_ROWS", 1)
+    with (
+        CaptureQueriesContext(connection) as asked,
+        pytest.raises(Unacceptable, match="more than 1 rows; narrow it") as refused,
+    ):
+        within(rows)
+    assert refused.value.code == "too_many_rows"
+    assert len(asked) == 1
+    assert "COUNT" in asked[0]["sql"]
