@@ -26,6 +26,9 @@ DEFAULT_Q: Final = 0.05
 HALF_LIFE_DAYS: Final = 56.0
 #: A machine's mean counts as this many sales of each of its columns.
 PRIOR_SALES: Final = 2.0
+#: What moves a whole machine moves no column's share, which so is known as by this many times the
+#: sales behind its rate. By trial on the same fleet.
+SHARE_KNOWN_BY: Final = 3.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +108,7 @@ def since_last_sale(
     A rate that is fitted on the silence too takes it for the usual, the faster the longer it lasts:
     a fleet watched so finds hardly anything. So the rate is a Gamma of the sales up to the last
     one, fading by half in `half_life_days` before it, on top of PRIOR_SALES at the mean of its
-    machine. `can_sell` [columns]: false where nothing is in it now.
+    machine; shares are of these rates. `can_sell` [columns]: false where nothing is in it now.
     """
     many = len(given.machine)
     last = given.last_sale
@@ -127,6 +130,7 @@ def since_last_sale(
         dispersion=given.dispersion,
         exposure=sums(column, given.exposure[silent], many),
         share=rate / np.bincount(given.machine, rate)[given.machine],
+        share_shape=SHARE_KNOWN_BY * shape,
         neighbours_sold=sums(column, given.beside[silent], many),
         can_sell=can_sell,
     )
@@ -152,8 +156,7 @@ class Silence:
     exposure              usual days of silence: weekday, season and closures are in them, and
                           time in which the column was known to be empty is not
     share                 of what the machine is expected to sell, this column's part, 0 to 1
-    share_shape           pseudo-sales behind that share; infinite where it is taken as known: how
-                          little is known of the column is in its rate already
+    share_shape           sales behind that share; infinite where it is known exactly
     neighbours_sold       units the machine's other columns sold in the silence
     can_sell              false where the column was empty or not in sale: nothing is suspected
     """
