@@ -19,7 +19,7 @@ def values(row: models.Model, fields: Iterable[str] | None = None) -> dict[str, 
 
     Secrets and raw bytes are left out, and what must be forgotten later: the trail forgets nothing.
     """
-    hidden = {"password", "digest", "raw", *PERSONAL}
+    hidden = {"password", "digest", "raw", "secret", "old_secret", *PERSONAL}
     return {
         field.attname: _plain(field, field.value_from_object(row))
         for field in row._meta.concrete_fields

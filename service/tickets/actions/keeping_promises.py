@@ -15,7 +15,7 @@ from people.actions import notices
 from people.models import Person
 from people.roles import Role
 
-from ...compute.hours import Hours, minutes_between
+from ...compute.hours import minutes_between
 from .. import outgoing, writing
 from ..calendar import hours_of_many
 from ..models import ServiceSettings, Ticket
@@ -37,7 +37,12 @@ def warn(*, now: datetime) -> int:
     near = Q(promised_at__gt=now, promised_at__lte=now + LOOKS_AHEAD)
     waiting = list(_running().filter(near, warned_at__isnull=True).select_related("site"))
     hours = hours_of_many({one.site for one in waiting}, year=now.year)
-    return sum(_warn(one, hours[one.site_id], ahead, now=now) for one in waiting)
+    left = [
+        (one, minutes_between(now, one.promised_at, hours[one.site_id]))
+        for one in waiting
+        if one.promised_at is not None
+    ]
+    return sum(_warn(one, minutes, now=now) for one, minutes in left if minutes <= ahead)
 
 
 def escalate(*, now: datetime) -> int:
@@ -48,14 +53,11 @@ def escalate(*, now: datetime) -> int:
 
 
 @transaction.atomic
-def _warn(ticket: Ticket, hours: Hours, ahead: int, *, now: datetime) -> bool:
-    if ticket.promised_at is None or minutes_between(now, ticket.promised_at, hours) > ahead:
-        return False
+def _warn(ticket: Ticket, left: int, *, now: datetime) -> bool:
     row = _claimed(ticket, "warned_at", now=now)
-    if row is None or row.promised_at is None:
+    if row is None:
         return False
     told = _at_work(row.owner) or _with(Role.DISPATCHER) or _with(Role.OWNER)
-    left = minutes_between(now, row.promised_at, hours)
     _tell(
         row,
         Verb.WARN,
