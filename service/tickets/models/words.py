@@ -37,6 +37,11 @@ class Symptom(models.Model):
     first_checks = models.TextField(blank=True, help_text="What to look at first, one a line.")
     cautions = models.TextField(blank=True, help_text="What to mind before touching it.")
     order = models.PositiveSmallIntegerField(default=100)
+    public_words = models.CharField(
+        max_length=80,
+        blank=True,
+        help_text="As a customer says it on the page behind the sticker; empty: not asked there.",
+    )
     active = models.BooleanField("in use", default=True)
     updated_at = models.DateTimeField(auto_now=True)
 
