@@ -1,8 +1,9 @@
 """How an act on a ticket is written: the ticket locked and judged, then its change, the line of its
-timeline, and the audit entry. One version more with each act, so that version = number of events.
+timeline, and the audit entry. One version more with each act.
 """
 
 from collections.abc import Mapping
+from copy import copy
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -11,6 +12,7 @@ from people.errors import Unacceptable
 from people.models import Person
 from people.roles import Role
 
+from . import promises
 from .actions.errors import ChangedMeanwhile, IllegalMove, NotYours
 from .models import Ticket, TicketEvent
 from .states import MOVES, Verb, may
@@ -27,9 +29,8 @@ def held(ticket: Ticket, verb: Verb, *, seen_version: int | None = None) -> Tick
     """
     row = locked(ticket)
     if seen_version is not None and seen_version != row.version:
-        missed = max(1, min(20, row.version - seen_version))
-        later = list(row.events.select_related("actor").order_by("-pk")[:missed])
-        raise ChangedMeanwhile(row, later[::-1])
+        later = row.events.select_related("actor").filter(data__version__gt=seen_version)
+        raise ChangedMeanwhile(row, list(later.order_by("pk")[:20]))
     if not may(verb, row.state):
         last = row.events.select_related("actor").filter(verb__in=ENDING).order_by("-pk").first()
         raise IllegalMove(row, verb, last)
@@ -82,6 +83,7 @@ def write(
         after=values(row),
         reason=reason,
     )
+    data = {"version": row.version, **(data or {})}
     return event(row, verb, actor=actor, now=now, at=at, said=said, data=data)
 
 
@@ -113,11 +115,26 @@ def event(
     )
 
 
-def end_wait(row: Ticket, now: datetime) -> dict[str, Any]:
+def end_wait(row: Ticket, at: datetime) -> dict[str, Any]:
     """What a ticket's columns become when its clock runs again; nothing when it was not waiting."""
     if row.paused_at is None:
         return {}
-    return {"paused_at": None, "waiting_for": ""}
+    stood = row.paused_minutes + promises.paused_for(row, until=max(at, row.paused_at))
+    then = with_changes(row, {"paused_minutes": stood})
+    return {
+        "paused_at": None,
+        "waiting_for": "",
+        "paused_minutes": stood,
+        **promises.changes(then, now=at),
+    }
+
+
+def with_changes(row: Ticket, changes: Mapping[str, Any]) -> Ticket:
+    """The ticket as it would be; the row itself stays as it is."""
+    then = copy(row)
+    for name, value in changes.items():
+        setattr(then, name, value)
+    return then
 
 
 def require_said(text: str, name: str = "reason", *, most: int = 300) -> str:

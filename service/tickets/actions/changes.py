@@ -11,7 +11,7 @@ from people.errors import Unacceptable
 from people.models import Person
 from people.roles import Role
 
-from .. import writing
+from .. import promises, writing
 from ..models import Ticket
 from ..states import Verb
 
@@ -49,17 +49,13 @@ def change(
     if not differ:
         return row
     _require_possible(row, differ)
+    then = writing.with_changes(row, differ)
+    rows.check(then)
     before = {name: _said(row, name) for name in differ}
-    stood = {name: getattr(row, name) for name in differ}
-    try:
-        for name, value in differ.items():
-            setattr(row, name, value)
-        rows.check(row)
-        after = {name: _said(row, name) for name in differ}
-    finally:
-        for name, value in stood.items():
-            setattr(row, name, value)
-    said = "; ".join(f"{WORDS[name]}: {before[name]} to {after[name]}" for name in differ)
+    after = {name: _said(then, name) for name in differ}
+    if "urgency" in differ:
+        differ |= promises.changes(then, now=now)
+    said = "; ".join(f"{WORDS[name]}: {before[name]} to {after[name]}" for name in before)
     data = {"before": before, "after": after}
     writing.write(row, Verb.CHANGE, differ, actor=actor, now=now, said=said, data=data)
     return row

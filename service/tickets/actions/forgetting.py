@@ -13,7 +13,7 @@ from ..models import Attachment, Refund, ServiceSettings, Ticket
 from ..states import Verb
 
 FORGOTTEN = "[forgotten]"
-_REACHED = re.compile(r"\S+@\S+|\+?\d[\d\s().-]{5,}\d")
+_REACHED = re.compile(r"\S+@\S+|[+(]?\d[\d\s().-]{5,}\d")
 """What in free words may be an address or a telephone number."""
 
 

@@ -11,7 +11,7 @@ from people.errors import Unacceptable
 from people.models import Person
 from people.roles import Role
 
-from .. import writing
+from .. import outgoing, promises, writing
 from ..models import ServiceSettings, Ticket
 from ..states import Verb
 from .errors import GivenToAnother, IllegalMove, OpenedAgain, TooLongAgo, moment
@@ -46,19 +46,26 @@ def give(
 
 @transaction.atomic
 def take(
-    *, ticket: Ticket, actor: Person, now: datetime, seen_version: int | None = None
+    *,
+    ticket: Ticket,
+    actor: Person,
+    now: datetime,
+    at: datetime | None = None,
+    seen_version: int | None = None,
 ) -> Ticket:
     """Whoever goes says so: takes what is given to nobody, or accepts what was given.
 
-    Raises GivenToAnother, IllegalMove, ChangedMeanwhile.
+    Raises GivenToAnother, IllegalMove, ChangedMeanwhile, Unacceptable.
     """
     row = writing.held(ticket, Verb.TAKE, seen_version=seen_version)
+    taken = writing.when(row, at, now=now)
     if row.given_to_id not in (None, actor.pk):
         raise GivenToAnother(row)
     if row.given_to_id == actor.pk and row.taken_at is not None:
         return row
-    changes = {"state": State.GIVEN, "given_to": actor, "taken_at": now}
-    return _written(row, Verb.TAKE, changes, actor=actor, now=now, data={"given_to": actor.pk})
+    changes = {"state": State.GIVEN, "given_to": actor, "taken_at": taken}
+    data = {"given_to": actor.pk}
+    return _written(row, Verb.TAKE, changes, actor=actor, now=now, at=taken, data=data)
 
 
 @transaction.atomic
@@ -68,6 +75,7 @@ def hand_back(
     reason: str,
     actor: Person,
     now: datetime,
+    at: datetime | None = None,
     seen_version: int | None = None,
 ) -> Ticket:
     """Whoever was to go does not: the ticket is nobody's again. Raises NotYours, IllegalMove,
@@ -77,11 +85,19 @@ def hand_back(
     writing.require_holder(row, actor)
     if row.given_to_id is None:
         raise IllegalMove(row, Verb.HAND_BACK)
+    when = writing.when(row, at, now=now)
     changes = dict(NOBODY)
     if row.state != State.WAITING:
         changes["state"] = State.NEW
     return _written(
-        row, Verb.HAND_BACK, changes, actor=actor, now=now, reason=why, data={"given_to": None}
+        row,
+        Verb.HAND_BACK,
+        changes,
+        actor=actor,
+        now=now,
+        at=when,
+        reason=why,
+        data={"given_to": None},
     )
 
 
@@ -106,7 +122,7 @@ def on_site(
     if row.given_to_id not in (None, actor.pk):
         raise GivenToAnother(row)
     changes = {
-        **writing.end_wait(row, now),
+        **writing.end_wait(row, began),
         "state": State.ON_SITE,
         "given_to": actor,
         "taken_at": row.taken_at or began,
@@ -124,6 +140,7 @@ def wait(
     reason: str,
     actor: Person,
     now: datetime,
+    at: datetime | None = None,
     seen_version: int | None = None,
 ) -> Ticket:
     """Nothing can be done until something comes: the clock of the promise stands.
@@ -133,21 +150,28 @@ def wait(
     why = writing.require_said(reason)
     row = writing.held(ticket, Verb.WAIT, seen_version=seen_version)
     writing.require_holder(row, actor)
-    changes = {"state": State.WAITING, "paused_at": now, "waiting_for": why}
-    return _written(row, Verb.WAIT, changes, actor=actor, now=now, reason=why)
+    since = writing.when(row, at, now=now)
+    changes = {"state": State.WAITING, "paused_at": since, "waiting_for": why}
+    return _written(row, Verb.WAIT, changes, actor=actor, now=now, at=since, reason=why)
 
 
 @transaction.atomic
 def resume(
-    *, ticket: Ticket, actor: Person, now: datetime, seen_version: int | None = None
+    *,
+    ticket: Ticket,
+    actor: Person,
+    now: datetime,
+    at: datetime | None = None,
+    seen_version: int | None = None,
 ) -> Ticket:
     """What it waited for is there; the clock runs again. Raises NotYours, IllegalMove,
-    ChangedMeanwhile."""
+    ChangedMeanwhile, Unacceptable."""
     row = writing.held(ticket, Verb.RESUME, seen_version=seen_version)
     writing.require_holder(row, actor)
+    when = writing.when(row, at, now=now)
     state = State.NEW if row.given_to_id is None else State.GIVEN
-    changes = {**writing.end_wait(row, now), "state": state, "on_site_at": None}
-    return _written(row, Verb.RESUME, changes, actor=actor, now=now)
+    changes = {**writing.end_wait(row, when), "state": state, "on_site_at": None}
+    return _written(row, Verb.RESUME, changes, actor=actor, now=now, at=when)
 
 
 @transaction.atomic
@@ -197,7 +221,7 @@ def reopen(
         )
     _require_lately_closed(row, now)
     _require_not_open_again(row)
-    again = Ticket.objects.create(
+    again = Ticket(
         machine=row.machine,
         column=row.column,
         site=row.site,
@@ -215,6 +239,9 @@ def reopen(
         reopens=first_of(row),
         version=1,
     )
+    for name, value in promises.changes(again, now=now).items():
+        setattr(again, name, value)
+    again.save(force_insert=True)
     audit.record(
         actor=actor,
         verb="ticket: reopen",
@@ -232,6 +259,7 @@ def reopen(
         data={"from": row.pk},
     )
     came_back(row, again, actor=actor, now=now)
+    outgoing.tell(again, outgoing.Event.NEW, now=now)
     return again
 
 

@@ -14,7 +14,7 @@ from people.errors import Unacceptable
 from people.models import Person
 from people.roles import Role
 
-from .. import writing
+from .. import outgoing, promises, writing
 from ..models import Refund, ServiceSettings, Symptom, Ticket, WorkDone
 from ..models.tickets import new_reference
 from ..queries.duplicates import same
@@ -97,6 +97,8 @@ def report(
         reopens=None if last is None else first_of(last),
         version=1,
     )
+    for name, value in promises.changes(row, now=now).items():
+        setattr(row, name, value)
     rows.check(row)
     _insert(row)
     audit.record(
@@ -117,6 +119,8 @@ def report(
         row = writing.locked(row)
     if join is not None:
         row = _join(row, join, actor=actor, now=now)
+    else:
+        outgoing.tell(row, outgoing.Event.NEW, now=now)
     return Reported(row, asked, open_ones, joined=join is not None)
 
 
