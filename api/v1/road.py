@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django.db import transaction
@@ -15,21 +16,23 @@ from api import errors, idempotency
 from api.doors import Doors, gives, writes
 from api.shapes import Shape
 from fleet.machines.actions import changeovers
+from fleet.machines.queries.gates import machine_for
 from people.errors import Unacceptable
 from people.models import Person
 from service.runs.actions import road
 from service.runs.models import RoadAct, Run, Stop
 from service.runs.queries import day, gates
+from service.tickets.actions import told
+from service.tickets.queries.gates import ticket_for
 
+from . import road_tickets as tickets
+from .road_day import BatchIn, BatchOut, DayOut
 from .road_shapes import (
     ActIn,
     ActOut,
     ArriveIn,
     BagIn,
-    BatchIn,
-    BatchOut,
     ChangeOverIn,
-    DayOut,
     EndIn,
     FillIn,
     PickIn,
@@ -220,7 +223,8 @@ class Road(Doors):
         zone = self.shown_with["business"].time_zone
         when = asked.get("date") or self.now.astimezone(zone).date()
         runs = [day.sheet(run) for run in day.my_runs(self.person, when)]
-        return Response(self.shown(DayOut, {"date": when, "runs": runs}))
+        mine = tickets.my_tickets(self.person)
+        return Response(self.shown(DayOut, {"date": when, "runs": runs, "tickets": mine}))
 
     @writes(
         BatchIn,
@@ -257,18 +261,15 @@ class Road(Doors):
             "result": answer.result,
         }
 
-    def _do(self, item: Given) -> road.Answer:
-        act = ACTS[item["verb"]]
-        name = "run" if act.of_run else "stop"
-        if item[name] is None:
-            message = f"{item['verb']} needs its {name}"
-            raise Unacceptable(message, fields={name: message})
-        gate: Any = gates.run_for if act.of_run else gates.stop_to_act_on
-        of = gate(self.person, item[name])
-        shape = act.given(data=item["body"], context=self.shown_with)
+    def _do(self, item: Given) -> road.Answer | told.Answer:
+        verb = item["verb"]
+        of = self._of(item)
+        given = ACTS[verb].given if verb in ACTS else tickets.ACTS[verb].given
+        shape = given(data=item["body"], context=self.shown_with)
         shape.is_valid(raise_exception=True)
-        return carry_out(
-            item["verb"],
+        do: Any = carry_out if verb in ACTS else tickets.carry_out
+        return do(
+            verb,
             of,
             dict(shape.validated_data),
             key=item["key"],
@@ -276,3 +277,23 @@ class Road(Doors):
             # Each is received now; a long queue must not book its last act in the past.
             now=timezone.now(),
         )
+
+    def _of(self, item: Given) -> Any:
+        """What the act is done to, through its gatekeeper."""
+        verb = item["verb"]
+        if verb in ACTS:
+            name = "run" if ACTS[verb].of_run else "stop"
+        else:
+            name = "machine" if tickets.ACTS[verb].of_machine else "ticket"
+        if item[name] is None:
+            message = f"{verb} needs its {name}"
+            raise Unacceptable(message, fields={name: message})
+        return GATES[name](self.person, item[name])
+
+
+GATES: Mapping[str, Callable[[Person, int], Any]] = {
+    "run": gates.run_for,
+    "stop": gates.stop_to_act_on,
+    "machine": machine_for,
+    "ticket": partial(ticket_for, write=True),
+}

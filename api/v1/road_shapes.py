@@ -1,8 +1,5 @@
 """What is said from the road, and what is answered."""
 
-from typing import Any
-
-from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.shapes import Choice, ListedRef, Moment, Money, Ref, RowShape, Shape
@@ -389,51 +386,3 @@ class RunSheetOut(serializers.Serializer):
     run = RunShape()
     stops = StopOnSheetOut(many=True)
     truck = TruckHoldsOut(many=True)
-
-
-class DayOut(serializers.Serializer):
-    date = serializers.DateField()
-    runs = RunSheetOut(many=True)
-
-
-@extend_schema_field(
-    {"type": "object", "description": "The body that the act's own address takes."}
-)
-class AnyBody(serializers.Field):
-    """An object, judged by the shape of the verb it comes with."""
-
-    def to_internal_value(self, data: Any) -> dict[str, Any]:
-        if not isinstance(data, dict):
-            raise serializers.ValidationError("give an object with named members")
-        return data
-
-    def to_representation(self, value: Any) -> Any:
-        return value
-
-
-class RoadItemIn(Shape):
-    """One act of a queue. Name its stop, or its run for pick, start and end."""
-
-    key = serializers.CharField(max_length=200, help_text="The act's own Idempotency-Key.")
-    verb = Choice(choices=RoadAct.Verb.choices)
-    run = serializers.IntegerField(required=False, allow_null=True, default=None, min_value=1)
-    stop = serializers.IntegerField(required=False, allow_null=True, default=None, min_value=1)
-    body = AnyBody()
-
-
-class BatchIn(Shape):
-    acts = RoadItemIn(many=True, max_length=MOST_LINES, allow_empty=False)
-
-
-class RoadItemOut(serializers.Serializer):
-    key = serializers.CharField()
-    status = serializers.IntegerField(help_text="As the act's own address would answer.")
-    replayed = serializers.BooleanField(help_text="It had been done before.")
-    result = ActOut(required=False, help_text="What it did; left out when it was refused.")
-    problem = serializers.DictField(
-        required=False, help_text="Why it was refused (the Problem of every refusal)."
-    )
-
-
-class BatchOut(serializers.Serializer):
-    answers = RoadItemOut(many=True, help_text="One for each act, in their order.")

@@ -6,7 +6,7 @@ walks every address of the service to prove that none was forgotten. HEAD counts
 large part of the business stand in a module of their own, `policy_*.py`.
 """
 
-from . import policy_demand, policy_road, policy_runs, policy_stock
+from . import policy_demand, policy_road, policy_runs, policy_stock, policy_ticket_doors
 from .models import Person
 from .who import DESK, MONEY, OWNER, READS, ROAD, STAFF, Anyone, Row
 
@@ -312,6 +312,7 @@ TABLE: tuple[Row, ...] = (
     *policy_stock.TABLE,
     *policy_runs.TABLE,
     *policy_road.TABLE,
+    *policy_ticket_doors.TABLE,
 )
 
 
