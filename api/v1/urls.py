@@ -6,6 +6,7 @@ from django.urls import URLPattern, URLResolver, include, path
 from rest_framework.routers import SimpleRouter
 
 from . import (
+    bags,
     business,
     changeovers,
     charts,
@@ -37,6 +38,7 @@ from . import (
     tickets_kept,
     tickets_money,
     tokens,
+    watch,
 )
 
 app_name = "api"
@@ -94,6 +96,10 @@ for prefix, doors, noun in (
     ("refunds", tickets_money.Refunds, "refund"),
     ("symptoms", tickets_kept.Symptoms, "symptom"),
     ("causes", tickets_kept.Causes, "cause"),
+    ("findings", watch.Findings, "finding"),
+    ("looks", watch.Looks, "look"),
+    ("watch-rules", watch.WatchRules, "watch-rule"),
+    ("bags", bags.Bags, "bag"),
     ("column-demands", demand.ColumnDemands, "column-demand"),
     ("fit-runs", demand.FitRuns, "fit-run"),
     ("machine-needs", demand_changes.MachineNeeds, "machine-need"),
@@ -123,6 +129,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "service-settings",
         tickets_kept.ServiceSettingsDoors.as_view(ONE, basename="service-settings"),
         name="service-settings",
+    ),
+    path(
+        "watch-quality",
+        watch.WatchQuality.as_view({"get": "retrieve"}, basename="watch-quality"),
+        name="watch-quality",
+    ),
+    path(
+        "watch-limits",
+        watch.LimitsOfWatch.as_view(ONE, basename="watch-limits"),
+        name="watch-limits",
     ),
     path(
         "demand-rules",

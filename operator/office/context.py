@@ -45,7 +45,7 @@ NAV: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Packages", "packages"),
         ),
     ),
-    ("Office", (("People", "people"), ("Business", "business"))),
+    ("Office", (("Bags", "bags"), ("People", "people"), ("Business", "business"))),
 )
 
 

@@ -24,6 +24,7 @@ from .views import (
     sites,
     today,
 )
+from .watch_urls import paths as _watch
 
 app_name = "office"
 
@@ -142,5 +143,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_stock,
     *_road,
     *_runs,
+    *_watch,
     *_measures,
 ]

@@ -6,7 +6,7 @@ walks every address of the service to prove that none was forgotten. HEAD counts
 large part of the business stand in a module of their own, `policy_*.py`.
 """
 
-from . import policy_demand, policy_road, policy_runs, policy_stock, policy_ticket_doors
+from . import policy_demand, policy_road, policy_runs, policy_stock, policy_ticket_doors, policy_watch
 from .models import Person
 from .who import DESK, MONEY, OWNER, READS, ROAD, STAFF, Anyone, Row
 
@@ -313,6 +313,7 @@ TABLE: tuple[Row, ...] = (
     *policy_runs.TABLE,
     *policy_road.TABLE,
     *policy_ticket_doors.TABLE,
+    *policy_watch.TABLE,
 )
 
 

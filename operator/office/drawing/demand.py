@@ -46,7 +46,7 @@ def fan(
     def at(day: int, units: float) -> tuple[float, float]:
         return day * step, units / top * HIGH
 
-    _axes(canvas, top)
+    axes(canvas, top)
     for part in BANDS:
         upper = [(0.0, 0.0), *(at(n + 1, one.bands[part][1]) for n, one in enumerate(days))]
         lower = [at(n + 1, one.bands[part][0]) for n, one in reversed(list(enumerate(days)))]
@@ -85,7 +85,7 @@ def history(bars: Sequence[SoldBar], *, ident: str, title: str) -> SafeString:
     whole = max((last - first).total_seconds(), 1.0)
     rates = [_a_day(bar) for bar in bars]
     top = max(*rates, 1.0) * 1.08
-    _axes(canvas, top)
+    axes(canvas, top)
     for bar, rate in zip(bars, rates, strict=True):
         x = (bar.starts - first).total_seconds() / whole * WIDE
         width = max((bar.ends - bar.starts).total_seconds() / whole * WIDE, 1.0)
@@ -104,7 +104,8 @@ def _a_day(bar: SoldBar) -> float:
     return bar.units / max(days, 1 / 24)
 
 
-def _axes(canvas: Canvas, top: float) -> None:
+def axes(canvas: Canvas, top: float) -> None:
+    """A floor and a scale from nothing to `top`, in steps that are easy to read."""
     canvas.line("wall", (0.0, 0.0), (WIDE, 0.0))
     canvas.line("wall", (0.0, 0.0), (0.0, HIGH))
     step = _step(top)

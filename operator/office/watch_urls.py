@@ -1,0 +1,22 @@
+"""The addresses of the watch and of bags of cash, spliced into urls.py."""
+
+from django.urls import URLPattern, URLResolver, path
+
+from .doors import door
+from .views import bags, watch
+
+paths: list[URLPattern | URLResolver] = [
+    path("watch/", door(watch.listing_page), name="watch"),
+    path("watch/look/", door(watch.start_look), name="look-start"),
+    path("watch/looks/<int:pk>/", door(watch.look), name="look"),
+    path("watch/quality/", door(watch.quality), name="watch-quality"),
+    path("watch/limits/", door(watch.limits), name="watch-limits"),
+    path("watch/limits/rules/", door(watch.save_rule), name="watch-rule-save"),
+    path("watch/limits/rules/<int:pk>/", door(watch.remove_rule), name="watch-rule-remove"),
+    path("watch/<int:pk>/", door(watch.finding), name="finding"),
+    path("watch/<int:pk>/ticket/", door(watch.to_ticket), name="finding-ticket"),
+    path("watch/<int:pk>/dismiss/", door(watch.dismiss), name="finding-dismiss"),
+    path("bags/", door(bags.listing), name="bags"),
+    path("bags/<int:pk>/", door(bags.bag), name="bag"),
+    path("bags/<int:pk>/count/", door(bags.count), name="bag-count"),
+]
