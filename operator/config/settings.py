@@ -18,9 +18,8 @@ DEBUG = ENV.debug
 SECRET_KEY = ENV.secret_key or "only-for-a-developers-own-desk-never-for-a-real-service"
 ALLOWED_HOSTS = list(ENV.hosts) or ["localhost", "127.0.0.1", "[::1]"]
 # Where letters and stickers lead, which no request tells the worker.
-DESK_ADDRESS = (
-    ENV.address or f"{'https' if ENV.https else 'http'}://{ALLOWED_HOSTS[0].lstrip('.*')}"
-).rstrip("/")
+ADDRESS = ENV.address.rstrip("/")
+DESK_ADDRESS = ADDRESS or f"{'https' if ENV.https else 'http'}://{ALLOWED_HOSTS[0].lstrip('.*')}"
 
 INSTALLED_APPS = [
     "config",

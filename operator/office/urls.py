@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from .doors import door
+from .public_urls import paths as _public
 from .runs_urls import paths as _runs
 from .stock_urls import paths as _stock
 from .views import (
@@ -144,5 +145,6 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_road,
     *_runs,
     *_watch,
+    *_public,
     *_measures,
 ]

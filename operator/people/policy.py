@@ -6,7 +6,15 @@ walks every address of the service to prove that none was forgotten. HEAD counts
 large part of the business stand in a module of their own, `policy_*.py`.
 """
 
-from . import policy_demand, policy_road, policy_runs, policy_stock, policy_ticket_doors, policy_watch
+from . import (
+    policy_demand,
+    policy_public,
+    policy_road,
+    policy_runs,
+    policy_stock,
+    policy_ticket_doors,
+    policy_watch,
+)
 from .models import Person
 from .who import DESK, MONEY, OWNER, READS, ROAD, STAFF, Anyone, Row
 
@@ -308,6 +316,8 @@ TABLE: tuple[Row, ...] = (
     ),
     # Demand, at both doors
     *policy_demand.TABLE,
+    # The public, and what they are promised
+    *policy_public.TABLE,
     # Stock and buying, at both doors
     *policy_stock.TABLE,
     *policy_runs.TABLE,
