@@ -1,15 +1,16 @@
 """What may be done to a ticket in which state, and what it is then: the one table of moves."""
 
 from collections.abc import Mapping
-from enum import StrEnum
 from typing import Final
+
+from django.db import models
 
 from .models import Ticket
 
 State = Ticket.State
 
 
-class Verb(StrEnum):
+class Verb(models.TextChoices):
     """What can be done to a ticket, as its timeline tells it."""
 
     REPORT = "report", "reported"
@@ -33,19 +34,18 @@ class Verb(StrEnum):
     WARN = "warn", "promised time comes near"
     LATE = "late", "promised time is over"
 
-    words: str
-
-    def __new__(cls, value: str, words: str) -> "Verb":
-        member = str.__new__(cls, value)
-        member._value_ = value
-        member.words = words
-        return member
+    @property
+    def words(self) -> str:
+        return str(self.label)
 
 
-_ALWAYS: Final = {state: frozenset({state}) for state in State}
-_WHILE_OPEN: Final = {state: frozenset({state}) for state in Ticket.OPEN}
+Then = Mapping[str, frozenset[State]]
+"""The states a verb may be done in, each with what the ticket may then be."""
 
-MOVES: Final[Mapping[Verb, Mapping[str, frozenset[State]]]] = {
+_ALWAYS: Final[Then] = {state: frozenset({state}) for state in State}
+_WHILE_OPEN: Final[Then] = {state: frozenset({state}) for state in Ticket.OPEN}
+
+MOVES: Final[Mapping[Verb, Then]] = {
     # A ticket that waits goes on waiting, whoever is to go there afterwards.
     Verb.GIVE: {
         State.NEW: frozenset({State.GIVEN}),

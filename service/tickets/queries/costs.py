@@ -56,7 +56,7 @@ def costs(
             tickets=Count("pk"),
             spent=Sum("minutes"),
             labour=Sum("labour_cost"),
-            parts=Sum("parts_cost"),
+            material=Sum("parts_cost"),
             unknown=Count("pk", filter=Q(pk__in=unknown)),
         )
         .order_by("ticket__machine", "month")
@@ -68,7 +68,7 @@ def costs(
             tickets=row["tickets"],
             minutes=row["spent"],
             labour=row["labour"],
-            parts=row["parts"],
+            parts=row["material"],
             parts_without_cost=row["unknown"],
         )
         for row in rows
