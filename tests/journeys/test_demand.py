@@ -10,10 +10,10 @@ from playwright.sync_api import Page, expect
 
 from fleet.demand.actions import runs
 from fleet.demand.actions.refit import fit_chunk
-from fleet.inventory.actions import counts
 from fleet.machines.models import Changeover, Machine, Product
 from people.models import Person
 from tests.fleet.demand.sellers import column, fit_all, sell_and_read, shop
+from tests.fleet.inventory.stores import count_column
 from tests.journeys.test_desk import looked_at
 from tests.journeys.test_tour import kept
 from tests.world import World
@@ -29,7 +29,7 @@ def sold(world: World, owner: Person) -> Machine:
     (machine,) = shop(world, 1)
     sell_and_read(machine, until=world.now, rates={"1": 6.0, "2": 0.1})
     for label, units in (("1", 17), ("2", 28)):
-        counts.count_column(
+        count_column(
             column=column(machine, label),
             counted=units,
             counted_at=world.now,

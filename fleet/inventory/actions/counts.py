@@ -43,28 +43,6 @@ class CountedAt:
     counts: Sequence[ColumnCount]
 
 
-def count_column(
-    *,
-    column: Column,
-    counted: int | Mapping[Product, int],
-    actor: Person | None,
-    counted_at: datetime,
-    now: datetime,
-    key: str | None = None,
-    note: str = "",
-) -> StockCount:
-    """Record what was found in a column. Raises as `count_columns` does."""
-    (found,) = count_columns(
-        counts=[ColumnCount(column, counted)],
-        actor=actor,
-        counted_at=counted_at,
-        now=now,
-        key=key,
-        note=note,
-    )
-    return found
-
-
 @transaction.atomic
 def count_columns(
     *,

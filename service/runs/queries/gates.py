@@ -21,7 +21,6 @@ from ..models import (
     ServiceAgreement,
     Stop,
     Vehicle,
-    Visit,
     WorkingDay,
 )
 
@@ -76,15 +75,6 @@ def stop_to_act_on(person: Person, pk: int) -> Stop:
     """
     stops = stops_seen_by(person).select_related(None).select_related(*NEEDED_BY_ACTS)
     return _found(stops.only(*OF_THEM), pk)
-
-
-def visits_seen_by(person: Person) -> "QuerySet[Visit]":
-    visits = Visit.objects.select_related("machine", "driver", "vehicle", "stop__site", "run")
-    if person.has_role(*DESK):
-        return visits
-    if person.has_role(Role.DRIVER):
-        return visits.filter(driver=person)
-    return visits.none()
 
 
 def plan_for(person: Person, pk: int, *, write: bool = False) -> DayPlan:

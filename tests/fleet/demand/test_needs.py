@@ -11,12 +11,13 @@ from django.test.utils import CaptureQueriesContext
 from fleet.demand.models import ColumnDemand, ColumnNeed
 from fleet.demand.queries.ahead import column_ahead
 from fleet.demand.queries.needs import machine_needs
-from fleet.inventory.actions import counts, ledger, moves, places
+from fleet.inventory.actions import ledger, moves, places
 from fleet.inventory.models import Lot
 from fleet.machines.models import Machine, Product
 from people.errors import Unacceptable
 from people.models import Person
 from tests.fleet.demand.sellers import column, fit_all, sell_and_read, shop
+from tests.fleet.inventory.stores import count_column
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -36,7 +37,7 @@ def stocked(world: World, machine: Machine, label: str, units: int, lot: Lot | N
         happened_at=at - timedelta(days=1),
         **by,
     )
-    counts.count_column(column=held, counted=0, counted_at=at, **by)
+    count_column(column=held, counted=0, counted_at=at, **by)
     moves.fill_columns(
         fills=[moves.InColumn(held, product, units, lot)],
         truck=truck,
@@ -151,7 +152,7 @@ def test_machines_without_reads_are_fitted_from_counts(world: World, owner: Pers
         at = start + timedelta(days=5 * visit)
         # Four a day leave 10 of 30; at the first visit there were none.
         left = 10 if visit else 0
-        counts.count_column(column=held, counted=left, counted_at=at, **by)
+        count_column(column=held, counted=left, counted_at=at, **by)
         moves.fill_columns(
             fills=[moves.InColumn(held, cola, 30 - left)],
             truck=truck,
@@ -168,7 +169,7 @@ def test_machines_without_reads_are_fitted_from_counts(world: World, owner: Pers
 def test_a_count_of_nothing_marks_the_interval_as_run_dry(world: World, owner: Person) -> None:
     (machine,) = shop(world, 1)
     sell_and_read(machine, until=world.now, every=7)
-    counts.count_column(
+    count_column(
         column=column(machine, "1"),
         counted=0,
         counted_at=world.now - timedelta(days=10),

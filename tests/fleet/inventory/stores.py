@@ -1,7 +1,9 @@
 """A small stock: a warehouse, two trucks, a machine whose columns hold cola and tea."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -19,6 +21,14 @@ from tests.world import World
 def at(hours: float) -> datetime:
     """So many hours after the beginning of the story, ten days before now."""
     return NOW - timedelta(days=10) + timedelta(hours=hours)
+
+
+def count_column(
+    *, column: Column, counted: int | Mapping[Product, int], **told: Any
+) -> StockCount:
+    """What was found in one column."""
+    (found,) = counts.count_columns(counts=[counts.ColumnCount(column, counted)], **told)
+    return found
 
 
 @dataclass
@@ -86,7 +96,7 @@ class Stores:
         )
 
     def count(self, counted: int, hours: float, **more: object) -> StockCount:
-        return counts.count_column(
+        return count_column(
             column=self.one,
             counted=counted,
             actor=self.actor,

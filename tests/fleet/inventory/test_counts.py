@@ -9,7 +9,7 @@ from fleet.inventory.models import CountLine, Movement, StockCount
 from people.errors import Unable, Unacceptable
 from people.models import AuditEntry
 from tests.cast import NOW
-from tests.fleet.inventory.stores import Stores, at, found_then, require_books_balance
+from tests.fleet.inventory.stores import Stores, at, count_column, found_then, require_books_balance
 
 pytestmark = pytest.mark.django_db
 
@@ -73,7 +73,7 @@ def test_a_count_puts_right_what_was_below_zero(stores: Stores) -> None:
 
 
 def test_products_not_told_were_not_in_the_column(stores: Stores) -> None:
-    counts.count_column(
+    count_column(
         column=stores.one,
         counted={stores.cola: 4, stores.tea: 3},
         actor=stores.actor,
@@ -223,7 +223,7 @@ def test_what_no_count_can_be(stores: Stores) -> None:
     with pytest.raises(Unacceptable, match=r"lot .* is not of Tea"):
         stores.count_truck({(stores.tea, stores.old): 1}, 1)
     with pytest.raises(Unable) as refused:
-        counts.count_column(
+        count_column(
             column=stores.one,
             counted=1,
             actor=stores.actor,

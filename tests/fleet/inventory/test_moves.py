@@ -1,13 +1,11 @@
 """The verbs of a day: each says from where to where and why, or refuses and changes nothing."""
 
-from datetime import timedelta
-
 import pytest
 
 from fleet.inventory.actions import ledger, moves, places
 from fleet.inventory.actions.moves import InColumn, Item
 from fleet.inventory.models import Movement, StockPlace
-from fleet.inventory.queries.lots import lots_due
+from fleet.inventory.queries.stock import dated
 from fleet.machines.models import SetUp
 from people.errors import Unable, Unacceptable
 from people.models import AuditEntry
@@ -194,16 +192,12 @@ def test_a_place_is_made_once_and_follows_the_tag(stores: Stores, world: World) 
     assert places.column_place(world.column(stores.machine, "1")).name == "LOB-9 column 1"
 
 
-def test_what_will_be_out_of_date(stores: Stores) -> None:
-    stores.receive(5, stores.old)
+def test_what_bears_a_date_is_listed_the_first_to_go_first(stores: Stores) -> None:
     stores.receive(5, stores.new)
+    stores.receive(5, stores.old)
     stores.load(2)
-    last = stores.old.best_before
-    assert last is not None
-    assert not lots_due(before=last).exists()
-    found = lots_due(before=last + timedelta(days=1))
-    assert {(level.place.name, level.quantity) for level in found} == {
-        ("Canal depot", 3),
-        ("Van 1", 2),
-    }
-    assert lots_due(before=last + timedelta(days=1), place=stores.truck).get().quantity == 2
+    assert [(level.lot, level.place.name, level.quantity) for level in dated()] == [
+        (stores.old, "Canal depot", 3),
+        (stores.old, "Van 1", 2),
+        (stores.new, "Canal depot", 5),
+    ]

@@ -11,7 +11,7 @@ import pytest
 from django.db import IntegrityError, connection
 
 from fleet.inventory import book
-from fleet.inventory.actions import counts, ledger, places
+from fleet.inventory.actions import ledger, places
 from fleet.inventory.actions.stores import close_store
 from fleet.inventory.models import Movement, StockCount, StockLevel, StockPlace
 from fleet.inventory.queries.check import check_stock
@@ -19,7 +19,7 @@ from fleet.sales.stock import settle_counts
 from people.errors import Unable
 from people.models import Person
 from tests.cast import NOW
-from tests.fleet.inventory.stores import Stores, at, require_books_balance
+from tests.fleet.inventory.stores import Stores, at, count_column, require_books_balance
 from tests.races import at_once
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -182,7 +182,7 @@ def test_a_machine_settled_by_two_at_once_sold_once(stores: Stores) -> None:
 
 
 def test_two_first_movements_make_one_place(stores: Stores) -> None:
-    at_once(*[lambda: counts.count_column(**one_count(stores))] * 3)
+    at_once(*[lambda: count_column(**one_count(stores))] * 3)
     assert StockPlace.objects.filter(column=stores.one).count() == 1
     assert StockLevel.objects.get().quantity == 5
     require_books_balance()

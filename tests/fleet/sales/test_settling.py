@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from fleet.inventory.actions import counts, places
+from fleet.inventory.actions import places
 from fleet.inventory.models import Movement, MovementLine, StockLevel
 from fleet.machines.models import Machine
 from fleet.sales import tasks
@@ -13,7 +13,7 @@ from fleet.sales.models import AuditRead
 from fleet.sales.stock import settle_counts
 from people.models import Person
 from tests.cast import NOW
-from tests.fleet.inventory.stores import Stores, require_books_balance
+from tests.fleet.inventory.stores import Stores, count_column, require_books_balance
 from tests.fleet.sales.helpers import arrived, day, take
 from tests.fleet.sales.meter import Meter
 
@@ -21,9 +21,7 @@ pytestmark = pytest.mark.django_db
 
 
 def count(stores: Stores, counted: int, moment: datetime) -> None:
-    counts.count_column(
-        column=stores.one, counted=counted, actor=stores.actor, counted_at=moment, now=NOW
-    )
+    count_column(column=stores.one, counted=counted, actor=stores.actor, counted_at=moment, now=NOW)
 
 
 def fill(stores: Stores, quantity: int, moment: datetime) -> None:

@@ -8,10 +8,10 @@ from django.test import Client
 from django.utils import timezone
 
 from fleet.demand.models import ColumnNeed, DemandRules, FitRun, UnusualDay
-from fleet.inventory.actions import counts
 from fleet.machines.models import Machine, Product
 from people.models import Person
 from tests.fleet.demand.sellers import column, fit_all, sell_and_read, shop
+from tests.fleet.inventory.stores import count_column
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +23,7 @@ def sold(world: World, owner: Person) -> Machine:
     world.now = timezone.now()
     (machine,) = shop(world, 1)
     sell_and_read(machine, until=world.now)
-    counts.count_column(
+    count_column(
         column=column(machine, "1"), counted=17, counted_at=world.now, actor=owner, now=world.now
     )
     fit_all(owner, world.now)

@@ -172,11 +172,11 @@ def roadwork(world: World, driver: Person, machines: int = 3) -> RoadWork:
 def count_all(work: RoadWork, units: int, at: datetime) -> None:
     """Every column held so many at that moment."""
     for machine in work.machines:
-        for label in ("1", "2"):
-            counts.count_column(
-                column=work.world.column(machine, label),
-                counted=units,
-                actor=work.owner,
-                counted_at=at,
-                now=at,
-            )
+        counts.count_columns(
+            counts=[
+                counts.ColumnCount(work.world.column(machine, label), units) for label in ("1", "2")
+            ],
+            actor=work.owner,
+            counted_at=at,
+            now=at,
+        )
