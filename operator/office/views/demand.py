@@ -77,8 +77,9 @@ def export_fits(request: PersonRequest) -> HttpResponse:
 
 
 def _needs() -> "QuerySet[ColumnDemand]":
-    soonest = F("column__need__dry_early_days").asc(nulls_last=True)
-    return gates.demands_whole().order_by(soonest, "pk")
+    early = F("column__need__dry_early_days").asc(nulls_last=True)
+    median = F("column__need__dry_median_days").asc(nulls_last=True)
+    return gates.demands_whole().order_by(early, median, "pk")
 
 
 def start(request: PersonRequest) -> HttpResponse:

@@ -181,7 +181,7 @@ def export(request: PersonRequest, on: str) -> HttpResponse:
             one.units_at_stake,
             round(one.prize_minor / 10**exponent, exponent),
             one.costs_minutes,
-            "; ".join(str(reason.get("said", "")) for reason in one.reasons),
+            " ".join(str(reason.get("said", "")) for reason in one.reasons),
         ]
 
     name = f"plan {shown.day.date}"
