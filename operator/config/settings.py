@@ -279,7 +279,6 @@ SPECTACULAR_SETTINGS = {
         "FindingKind": "service.watch.models.Finding.Kind",
         "FindingState": "service.watch.models.Finding.State",
         "DismissalReason": "service.watch.models.Finding.Reason",
-        "LookState": "service.watch.models.Look.State",
         "TicketState": "service.tickets.models.Ticket.State",
         "TicketUrgency": "service.tickets.models.Ticket.Urgency",
     },
