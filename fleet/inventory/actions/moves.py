@@ -17,7 +17,7 @@ from people.models import Person
 from ..models import Lot, Movement, StockPlace
 from ..posting import ANY, AnyLot
 from . import places
-from .ledger import Line, post
+from .ledger import Line, Posting, post, post_all
 
 Reason = Movement.Reason
 
@@ -231,21 +231,32 @@ def fit_parts(
 
     Raises Unacceptable "not_a_part" for what is sold, and as `load` does.
     """
+    posting = parts_fitted(place=place, items=items, happened_at=happened_at, key=key, note=note)
+    return post_all(postings=[posting], actor=actor, now=now)[0]
+
+
+def parts_fitted(
+    *,
+    place: StockPlace,
+    items: Sequence[Item],
+    happened_at: datetime,
+    key: str | None = None,
+    note: str = "",
+) -> Posting:
+    """The same, for those who tell the ledger of many at once. Raises Unacceptable."""
     _require_kind(place, StockPlace.Kind.TRUCK, "place", or_kind=StockPlace.Kind.WAREHOUSE)
     for index, item in enumerate(items):
         if item.product.form != Product.Form.PART:
             message = f"{item.product} is no spare part"
             raise Unacceptable(message, code="not_a_part", fields={f"parts.{index}": message})
     fitted = places.the("fitted")
-    return post(
+    return Posting(
         reason=Reason.PART,
         lines=[
             Line(one.product, one.quantity, place, fitted, one.lot, one.product.cost)
             for one in items
         ],
-        actor=actor,
         happened_at=happened_at,
-        now=now,
         key=key,
         note=note,
     )
