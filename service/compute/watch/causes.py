@@ -2,8 +2,8 @@
 
 A naive Bayes reckoning: the share of each cause among closed tickets, with a prior that stands for
 PRIOR_CASES of them, times how much more often each sign is seen where that cause was true than
-where it was not. Shares narrow down from all machines to the same kind and the same column, each
-with the wider as its prior (a hierarchical Dirichlet).
+where it was not (tempered by HEED). Shares narrow down from all machines to the same kind and the
+same column, each with the wider as its prior (a hierarchical Dirichlet).
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from fleet.compute.cautions import Work
 from .cause_codes import CAUSES, CauseCode
 from .facts import ColumnFacts
 from .priors import priors_of
-from .signs import SIGNS, Sign, signs_of
+from .sign import Sign
+from .signs import SIGNS, signs_of
 from .suspicion import Kind
 
 #: How many closed tickets the usual order of causes stands for.
@@ -28,6 +29,9 @@ PRIOR_CASES: Final = 10.0
 NARROWING_CASES: Final = 5.0
 #: How many the usual share of a sign under a cause stands for.
 WORTH: Final = 10.0
+#: Signs overlap, so that reckoned as if they did not they make too sure: each counts for this
+#: part of its evidence. Our own choice.
+HEED: Final = 0.7
 #: Less likely than this is not told.
 LEAST_WEIGHT: Final = 0.02
 #: A sign is told when it makes a cause this many times likelier, or less likely.
@@ -123,14 +127,13 @@ def rank(
     logs = {cause: math.log(share) for cause, share in shares.items()}
     told: dict[CauseCode, list[tuple[float, str]]] = {cause: [] for cause in shares}
     for sign, true, counts in _answers(facts):
-        chances = {cause: _chance(sign, cause, true, history) for cause in shares}
-        usual = sum(shares[cause] * chances[cause] for cause in shares)
-        for cause, chance in chances.items():
-            logs[cause] += math.log(chance) if counts else 0.0
-            times = chance / usual
-            said = sign.words(facts, true)
-            if said and not 1 / TELLING < times < TELLING:
-                told[cause].append((math.log(times), said))
+        words = sign.words(facts, true)
+        for cause in shares:
+            chance = _chance(sign, cause, true, history)
+            logs[cause] += HEED * math.log(chance) if counts else 0.0
+            if words and sign.bears_on(cause):
+                elsewhere = sign.usual if true else 1 - sign.usual
+                told[cause].append((math.log(chance / elsewhere), words))
     highest = max(logs.values())
     weights = {cause: math.exp(log - highest) for cause, log in logs.items()}
     total = sum(weights.values())
@@ -199,8 +202,8 @@ def _likely(
     cause: CauseCode, weight: float, told: list[tuple[float, str]], history: CauseCounts
 ) -> LikelyCause:
     about = CAUSES[cause]
-    speaks_for = [said for log, said in sorted(told, reverse=True) if log > 0]
-    against = [f"but {said}" for log, said in sorted(told) if log < 0]
+    speaks_for = [said for log, said in sorted(told, reverse=True) if log > math.log(TELLING)]
+    against = [f"but {said}" for log, said in sorted(told) if log < -math.log(TELLING)]
     if not speaks_for:
         speaks_for = [_by_experience(history.by_cause.get(cause, 0), history.total)]
     return LikelyCause(
@@ -217,5 +220,5 @@ def _likely(
 
 def _by_experience(cases: int, total: int) -> str:
     if not cases:
-        return "nothing on the record points to it; often enough the cause, by common practice"
+        return "a common cause; nothing on the record points to it"
     return f"{cases} of {total} such tickets closed so"

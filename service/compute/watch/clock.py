@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 from typing import Final
 
-import numpy as np
+import numpy.typing as npt
 
 from .arrays import floats, in_order, refuse_unless
 from .suspicion import Kind, Suspicion, strength_over
@@ -22,6 +23,8 @@ LIMIT_MINUTES: Final = 15.0
 LEAST_READS: Final = 3
 HOUR: Final = 60.0
 A_DAY: Final = 1440.0
+#: A drift is believed when it shows over so many days.
+LEAST_DRIFT_DAYS: Final = 7.0
 #: How near to a whole hour is a clock set by another zone, or by winter time in summer.
 NEAR_HOUR: Final = 6.0
 
@@ -81,9 +84,9 @@ def judge(
     """Judge a clock by its reads in order of time.
 
     `days` are moments of receipt in days from any origin, `ahead_minutes` clock less receipt: a
-    file that waited reads as a clock that is behind, never ahead. So the clock stands where the
-    least delayed of the latest reads put it. The drift is the median of the slopes of all pairs
-    (Theil-Sen; Sen 1968), which a few files that waited do not sway.
+    file that waited reads as a clock that is behind, never ahead. So the drift is that of the line
+    that no read lies above (`drift`), and the clock stands where the least delayed of the latest
+    reads puts it. Raises BadEvidence.
     """
     when, ahead = floats("days", days), floats("ahead_minutes", ahead_minutes, len(days))
     in_order("days", days)
@@ -91,7 +94,7 @@ def judge(
     number = len(when)
     if not number:
         return ClockJudged(Way.RIGHT, 0.0, 0.0, 0, limit_minutes)
-    a_day = slope(when, ahead)
+    a_day = drift(when, ahead)
     latest = slice(max(0, number - LEAST_READS), number)
     moved = ahead[latest] + a_day * (when[-1] - when[latest])
     off = float(moved.max())
@@ -101,17 +104,33 @@ def judge(
     return ClockJudged(_way(off, a_day, limit_minutes), off, a_day, number, limit_minutes)
 
 
-def slope(days: Sequence[float] | np.ndarray, values: Sequence[float] | np.ndarray) -> float:
-    """Median of the slopes between all pairs of moments that differ; 0 for fewer than three."""
-    x, y = floats("days", days), floats("values", values)
-    if len(x) < LEAST_READS:
+def drift(days: npt.ArrayLike, ahead_minutes: npt.ArrayLike) -> float:
+    """Minutes a day by which a clock gains, from reads of which some were received late.
+
+    The slope of the line that lies above every read and as near to them as it can, in sum: the edge
+    of their upper hull over their mean moment (Moon, Skelly & Towsley 1999, who so take the skew of
+    a clock out of delays in a network). 0 where the reads span less than LEAST_DRIFT_DAYS.
+    """
+    x, y = floats("days", days), floats("ahead_minutes", ahead_minutes)
+    if len(x) < LEAST_READS or x[-1] - x[0] < LEAST_DRIFT_DAYS:
         return 0.0
-    first, second = np.triu_indices(len(x), 1)
-    apart = x[second] - x[first]
-    differ = apart > 0
-    if not differ.any():
-        return 0.0
-    return float(np.median((y[second] - y[first])[differ] / apart[differ]))
+    hull: list[tuple[float, float]] = []
+    for moment, minutes in zip(x.tolist(), y.tolist(), strict=True):
+        point = (moment, minutes)
+        if hull and hull[-1][0] == moment:
+            point = (moment, max(minutes, hull.pop()[1]))
+        while len(hull) > 1 and _steepness(hull[-2], hull[-1]) <= _steepness(hull[-1], point):
+            hull.pop()
+        hull.append(point)
+    middle = float(x.mean())
+    for before, after in pairwise(hull):
+        if after[0] >= middle:
+            return _steepness(before, after)
+    return 0.0
+
+
+def _steepness(before: tuple[float, float], after: tuple[float, float]) -> float:
+    return (after[1] - before[1]) / (after[0] - before[0])
 
 
 def _way(off: float, a_day: float, limit_minutes: float) -> Way:

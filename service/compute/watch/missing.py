@@ -247,7 +247,8 @@ def nature_of(vended: npt.ArrayLike, missing: npt.ArrayLike) -> Shape:
     if odds >= STRONG_ODDS:
         return Shape(Nature.STEADY, None, odds, "They go with the vends, interval by interval.")
     if odds <= 1 / STRONG_ODDS:
-        return Shape(Nature.AT_ONCE, most, odds, f"{int(gone[most])} went in one interval.")
+        many = f"All {total:.0f}" if beside == 0 else f"{gone[most]:.0f} of {total:.0f}"
+        return Shape(Nature.AT_ONCE, most, odds, f"{many} went in one interval.")
     return Shape(Nature.CANNOT_TELL, None, odds, "They may go with the vends, or went at once.")
 
 

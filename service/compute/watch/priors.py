@@ -14,7 +14,7 @@ from .suspicion import Kind
 
 _PRIORS: Final[dict[Kind, dict[C, float]]] = {
     Kind.SILENT: {
-        C.PRODUCT_STUCK: 2.0,
+        C.PRODUCT_STUCK: 1.8,
         C.DROP_SENSOR: 1.4,
         C.MOTOR: 1.3,
         C.DEPTH_PROGRAM: 1.0,
@@ -27,7 +27,7 @@ _PRIORS: Final[dict[Kind, dict[C, float]]] = {
         C.PLAY_TOO_GREAT: 0.3,
         C.PICTURE_WRONG: 0.2,
         C.WRONGLY_PRICED: 0.2,
-        C.SITE_CLOSED: 0.2,
+        C.SITE_CLOSED: 0.4,
         C.PACKAGE_SHORT: 0.1,
         C.BOARD: 0.1,
     },
