@@ -12,7 +12,7 @@ from rest_framework.response import Response
 from api.doors import Doors, gives, writes
 from api.exports import Exporting, exports
 from api.filters import Flag, Id, Moment, Text, Word
-from people.exports import Table
+from people.exports import Table, within
 from service.tickets import tables
 from service.tickets.actions import changes, closing, moves, refunds, reporting
 from service.tickets.models import Ticket, WorkDone
@@ -81,7 +81,7 @@ class Tickets(Exporting, Doors):
     @exports("Tickets as a file, without who reported them")
     def export(self, request: Request) -> Table:
         zone = self.shown_with["business"].time_zone
-        return tables.tickets(self.narrowed(self._rows(), "as"), zone)
+        return tables.tickets(within(self.narrowed(self._rows(), "as")), zone)
 
     @gives(TicketOut, tagged=True, summary="Look at a ticket with its timeline, checks and work")
     def retrieve(self, request: Request, pk: int) -> Response:

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from api.doors import Doors, gives, writes
 from api.exports import Exporting, exports
 from api.filters import Id, Moment, Word
-from people.exports import Table
+from people.exports import Table, within
 from service.tickets import tables
 from service.tickets.actions import refunds
 from service.tickets.models import Refund
@@ -42,7 +42,9 @@ class Refunds(Exporting, Doors):
     @exports("Refunds as a file")
     def export(self, request: Request) -> Table:
         rows = gates.refunds_seen_by(self.person).order_by("-wanted_at", "-pk")
-        return tables.refunds(self.narrowed(rows, "as"), self.shown_with["business"].time_zone)
+        return tables.refunds(
+            within(self.narrowed(rows, "as")), self.shown_with["business"].time_zone
+        )
 
     @gives(RefundOut, tagged=True, summary="Look at a refund")
     def retrieve(self, request: Request, pk: int) -> Response:

@@ -6,6 +6,7 @@ from .doors import door
 from .public_urls import paths as _public
 from .runs_urls import paths as _runs
 from .stock_urls import paths as _stock
+from .tickets_urls import paths as _tickets
 from .views import (
     account,
     changeovers,
@@ -143,6 +144,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_demand,
     *_stock,
     *_road,
+    *_tickets,
     *_runs,
     *_watch,
     *_public,

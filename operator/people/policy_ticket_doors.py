@@ -72,4 +72,57 @@ TABLE: tuple[Row, ...] = (
     ),
     Row("see the settings of service work through the API", READS, ("GET api:service-settings",)),
     Row("set what service work costs through the API", OWNER, ("PATCH api:service-settings",)),
+    Row(
+        "see tickets",
+        STAFF,
+        (
+            "GET office:tickets",
+            "GET office:tickets-export",
+            "GET office:ticket",
+            "GET office:ticket-print",
+            "GET office:attachment",
+        ),
+    ),
+    Row(
+        "look after tickets",
+        DESK,
+        (
+            "GET office:ticket-report",
+            "POST office:ticket-report",
+            "POST office:ticket-act",
+        ),
+    ),
+    Row("close tickets", DESK, ("GET office:ticket-close", "POST office:ticket-close")),
+    Row(
+        "see refunds and pay them",
+        READS,
+        ("GET office:refunds", "GET office:refunds-export", "POST office:refund-end"),
+    ),
+    Row("see what tickets stand on", READS, ("GET office:tickets-kept",)),
+    Row(
+        "keep the words of tickets",
+        DESK,
+        tuple(
+            f"{method} office:{noun}-{verb}"
+            for noun in ("symptom", "cause")
+            for verb in ("add", "change")
+            for method in ("GET", "POST")
+        ),
+    ),
+    Row(
+        "set what service work costs",
+        OWNER,
+        ("GET office:service-settings", "POST office:service-settings"),
+    ),
+    Row(
+        "see to tickets on a driver's pages",
+        ROAD,
+        (
+            "GET office:road-tickets",
+            "GET office:road-ticket",
+            "POST office:road-ticket-act",
+            "GET office:road-report",
+            "POST office:road-report",
+        ),
+    ),
 )

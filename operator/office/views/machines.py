@@ -29,6 +29,7 @@ from people import audit
 from people.errors import Unable
 from people.models import Business
 from people.refused import in_words
+from service.tickets.queries.history import machine_history
 
 SALES_OVER = timedelta(days=28)
 # Whoever looks at a column wants to know of two weeks beyond the next visit whether it runs dry.
@@ -73,6 +74,7 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         "changeovers": Changeover.objects.filter(column__machine=machine)
         .select_related("column__position", "product", "plan")
         .order_by("-created_at", "-pk")[:SHOWN],
+        "history": machine_history(machine, limit=SHOWN),
         "entries": audit.entries_of(machine)[:SHOWN],
     }
     return render(request, "office/machines/machine.html", context)

@@ -11,7 +11,7 @@ from functools import partial
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse, JsonResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
@@ -19,7 +19,7 @@ from fleet.machines.queries.gates import changeover_for
 from fleet.machines.queries.sheets import sheet as changeover_sheet
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import AuditRead
-from office.doors import PersonRequest, sent, tell, tried
+from office.doors import PersonRequest, sent, tried
 from office.forms.changeovers import Strays
 from office.forms.reads import UploadForm
 from office.forms.road import (
@@ -31,17 +31,20 @@ from office.forms.road import (
     PickForm,
     RoadAsLeftForm,
 )
-from people.errors import NotFound, Unable
+from office.road_doors import as_answer, by_script, carry_out, road_page
+from people.errors import NotFound
 from people.models import Business
-from people.refused import in_words
 from service.runs.actions import road
 from service.runs.models import Run, Stop
 from service.runs.queries import day, gates
 from service.runs.queries import load as load_list
 from service.runs.queries.holdings import truck_now
+from service.tickets.queries import listing
+
+from .road_tickets import open_at
 
 AHEAD = timedelta(days=6)
-MOST_NAMED = 3
+MOST_TICKETS = 100
 DO: Mapping[str, Callable[..., road.Answer]] = {
     "pick": road.pick,
     "start": road.start,
@@ -57,21 +60,26 @@ DO: Mapping[str, Callable[..., road.Answer]] = {
 
 
 def my_day(request: PersonRequest) -> HttpResponse:
-    """The runs of today, and when the next one is."""
-    today = timezone.localdate(timezone.now(), Business.the().time_zone)
+    """The runs of today, the tickets to see to, and when the next run is."""
+    now = timezone.now()
+    today = timezone.localdate(now, Business.the().time_zone)
     runs = list(day.my_runs(request.user, today))
     # A night's work may reach over midnight: what is still out is shown until it has ended.
     late = gates.runs_seen_by(request.user).filter(
         driver=request.user, agreed=True, state=Run.State.OUT, date__lt=today
     )
+    to_see = list(listing.to_see_to(request.user)[:MOST_TICKETS])
     context = {
         "today": today,
         "sheets": [_with_progress(day.sheet(run)) for run in [*late, *runs]],
+        "tickets": [one for one in to_see if one.given_to_id == request.user.pk],
+        "nobodys": sum(one.given_to_id is None for one in to_see),
+        "now": now,
         "coming": gates.runs_seen_by(request.user)
         .filter(driver=request.user, agreed=True, date__gt=today, date__lte=today + AHEAD)
         .order_by("date", "pk"),
     }
-    return _shown(request, "office/road/day.html", context)
+    return road_page(request, "office/road/day.html", context)
 
 
 def run_page(request: PersonRequest, pk: int) -> HttpResponse:
@@ -153,12 +161,12 @@ def change_over(request: PersonRequest, pk: int, changeover: int) -> HttpRespons
     if all(valid):
         given = form.given()
         given["removed"] = [*given["removed"], *strays.removed()]
-        done = _done(request, form, partial(road.change_over, stop=stop, **given))
-        if done is not None and not _by_script(request):
+        done = carry_out(request, form, partial(road.change_over, stop=stop, **given))
+        if done is not None and not by_script(request):
             messages.success(request, f"Column {asked.column.position.label}: it is changed over.")
             return redirect("office:road-stop", pk)
-    if posted and _by_script(request):
-        return _answered(form, *strays.forms)
+    if posted and by_script(request):
+        return as_answer(form, *strays.forms)
     context = {
         "stop": stop,
         "changeover": asked,
@@ -167,7 +175,7 @@ def change_over(request: PersonRequest, pk: int, changeover: int) -> HttpRespons
         "strays": strays,
     }
     status = sent(form, *strays.forms)
-    return _shown(request, "office/road/change_over.html", context, status=status)
+    return road_page(request, "office/road/change_over.html", context, status=status)
 
 
 def worker(request: PersonRequest) -> HttpResponse:
@@ -178,21 +186,14 @@ def worker(request: PersonRequest) -> HttpResponse:
     return kept
 
 
-def _shown(
-    request: PersonRequest, template: str, context: dict[str, Any], *, status: int = 200
-) -> HttpResponse:
-    # A page tells when it was made: the browser may show it again much later, without a signal.
-    return render(request, template, {**context, "made_at": timezone.now()}, status=status)
-
-
 def _act(
     request: PersonRequest, form: ActForm, *, run: Run | None = None, stop: Stop | None = None
 ) -> HttpResponse:
     if form.is_valid():
         whose: dict[str, Any] = {"run": run} if run is not None else {"stop": stop}
-        _done(request, form, partial(DO[form.verb], **whose, **form.given()))
-    if _by_script(request):
-        return _answered(form)
+        carry_out(request, form, partial(DO[form.verb], **whose, **form.given()))
+    if by_script(request):
+        return as_answer(form)
     if form.errors:
         if stop is not None:
             return _stop_page(request, stop, form=form)
@@ -203,57 +204,6 @@ def _act(
     leaves = form.verb in {"leave", "skip"}
     where = stop.run_id if stop is not None and leaves else stop.pk if stop is not None else 0
     return redirect("office:road-run" if leaves else "office:road-stop", where)
-
-
-def _done(
-    request: PersonRequest, form: ActForm, do: Callable[..., road.Answer]
-) -> road.Answer | None:
-    """The act's answer, or None with what refuses it beside the inputs it means."""
-    now = timezone.now()
-    try:
-        with in_words():
-            answer = do(sent=form.sent(now), actor=request.user, now=now)
-    except NotFound:
-        raise
-    except Unable as error:
-        fields = getattr(error, "fields", {})
-        if isinstance(form, ColumnsForm) and fields:
-            for place, message in fields.items():
-                form.add_error(form.name_of(place), message)
-        else:
-            tell(form, error)
-        return None
-    if not _by_script(request):
-        for flag in answer.act.flags:
-            messages.warning(request, f"{form.said}: {flag['said']}.")
-    return answer
-
-
-def _by_script(request: PersonRequest) -> bool:
-    return request.headers.get("Accept") == "application/json"
-
-
-def _answered(*shown: Any) -> JsonResponse:
-    """What a queue in the browser is told; refused, with every message and the input it means."""
-    wrong = [form for form in shown if form.is_bound and form.errors]
-    if not wrong:
-        return JsonResponse({"done": True})
-    said: dict[str, list[str]] = {}
-    for form in wrong:
-        for name, errors in form.errors.items():
-            label = str(form.fields[name].label) if name in form.fields else ""
-            for error in errors:
-                said.setdefault(str(error), []).extend([label] if label else [])
-    return JsonResponse(
-        {"done": False, "said": [_of(*one) for one in said.items()]}, status=sent(*wrong)
-    )
-
-
-def _of(error: str, labels: list[str]) -> str:
-    """A message with what it is said of; of many the first few, for a phone shows no more."""
-    if len(labels) > MOST_NAMED + 1:
-        labels = [*labels[:MOST_NAMED], f"{len(labels) - MOST_NAMED} more"]
-    return f"{', '.join(labels)}: {error}" if labels else error
 
 
 def _run_page(request: PersonRequest, run: Run, form: ActForm | None = None) -> HttpResponse:
@@ -269,13 +219,13 @@ def _run_page(request: PersonRequest, run: Run, form: ActForm | None = None) -> 
         "may_end": run.state == Run.State.OUT,
     }
     status = 200 if form is None else sent(form)
-    return _shown(request, "office/road/run.html", context, status=status)
+    return road_page(request, "office/road/run.html", context, status=status)
 
 
 def _load_page(request: PersonRequest, run: Run, form: ActForm | None = None) -> HttpResponse:
     shown = form or _run_form(run, PickForm.verb)
     context = {"run": run, "form": shown, "products": load_list.by_product(run)}
-    return _shown(request, "office/road/load.html", context, status=sent(shown))
+    return road_page(request, "office/road/load.html", context, status=sent(shown))
 
 
 def _run_form(run: Run, verb: str, posted: Any = None) -> ActForm:
@@ -306,10 +256,12 @@ def _stop_page(
         "forms": forms,
         "upload": upload or UploadForm(),
         "next": _next(stop),
+        "tickets": open_at(request.user, stop.machine),
+        "now": timezone.now(),
         "acts": stop.acts.exclude(verb="arrive").order_by("client_at", "pk"),
     }
     shown = [one for one in (form, upload) if one is not None]
-    return _shown(request, "office/road/stop.html", context, status=sent(*shown))
+    return road_page(request, "office/road/stop.html", context, status=sent(*shown))
 
 
 def _stop_forms(found: Mapping[str, Any], posted: Any = None, verb: str = "") -> dict[str, ActForm]:

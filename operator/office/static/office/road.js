@@ -6,6 +6,7 @@
 const root = document.querySelector("[data-road-person]");
 const QUEUE = `road-queue-${root.dataset.roadPerson}`;
 const DRAFTS = `road-drafts-${root.dataset.roadPerson}`;
+const CHOSEN = `road-photos-${root.dataset.roadPerson}`;
 const AGAIN_MS = 15000;
 const OLD_MS = 60000;
 
@@ -36,7 +37,8 @@ function token() {
 // What is typed
 
 const formsOfRoad = () => root.querySelectorAll("form[data-road]");
-const typedIn = (form) => [...form.elements].filter((one) => one.name && one.type !== "hidden" && one.type !== "submit");
+const typedIn = (form) => [...form.elements].filter((one) => one.name && !["hidden", "submit", "file"].includes(one.type));
+const picturesOf = (form) => [...form.elements].filter((one) => one.type === "file");
 const path = (form) => new URL(form.action).pathname;
 
 function keepDraft(form) {
@@ -70,6 +72,59 @@ function bringDrafts() {
   }
 }
 
+// Pictures chosen, each kept under a key of its own until it is sent or taken away
+
+const chosenFor = (form) => stored(CHOSEN, {})[path(form)] ?? [];
+let keeping = Promise.resolve();
+
+function choose(address, photos) {
+  const all = stored(CHOSEN, {});
+  if (photos.length) all[address] = photos;
+  else delete all[address];
+  store(CHOSEN, all);
+}
+
+async function keepChosen(input) {
+  const form = input.form;
+  const files = [...input.files];
+  input.value = "";
+  let lost = 0;
+  for (const file of files) {
+    const small = await smaller(file);
+    const photo = {key: newKey(), field: input.name, name: small === file ? file.name : file.name.replace(/\.\w+$/, "") + ".jpg"};
+    try {
+      await keepPhoto(photo.key, small);
+      choose(path(form), [...chosenFor(form), photo]);
+    } catch {
+      lost += 1;
+    }
+  }
+  showChosen(form);
+  if (!lost) return;
+  const list = input.parentElement.querySelector("[data-road-photos]");
+  list.hidden = false;
+  list.append(line("This browser has no room to keep a picture. Send what waits first, and choose it again."));
+}
+
+function showChosen(form) {
+  for (const input of picturesOf(form)) {
+    let list = input.parentElement.querySelector("[data-road-photos]");
+    if (!list) {
+      list = document.createElement("ul");
+      list.className = "reasons";
+      list.dataset.roadPhotos = "";
+      input.after(list);
+    }
+    const photos = chosenFor(form).filter((one) => one.field === input.name);
+    list.hidden = photos.length === 0;
+    list.replaceChildren(...photos.map((photo) => line(`${photo.name} is kept `, button(`Take ${photo.name} away`, () => {
+      choose(path(form), chosenFor(form).filter((one) => one.key !== photo.key));
+      dropPhoto(photo.key);
+      showChosen(form);
+    }))));
+  }
+}
+
 // The queue
 
 // What an input is called, without the hint that stands under it.
@@ -79,15 +134,25 @@ function labelOf(input) {
   return label?.textContent.trim().replace(/\s+/g, " ") || input.name;
 }
 
+// What a person sees of a value: the words of a choice, not its key.
+function shownAs(input, value) {
+  if (input?.tagName === "SELECT") return input.selectedOptions[0]?.textContent.trim() ?? value;
+  return input?.type === "checkbox" ? "yes" : value;
+}
+
 function take(form) {
   const now = new Date().toISOString();
-  const fields = [...new FormData(form)].filter(([name]) => !["csrfmiddlewaretoken", "key", "at", "sent_at"].includes(name));
+  const fields = [...new FormData(form)].filter(([name, value]) => !(value instanceof File) && !["csrfmiddlewaretoken", "key", "at", "sent_at"].includes(name));
+  const photos = chosenFor(form);
   const labels = Object.fromEntries(typedIn(form).map((one) => [one.name, labelOf(one)]));
-  const typed = fields.filter(([name, value]) => value && labels[name]).map(([name, value]) => `${labels[name]}: ${value}`);
+  const typed = fields.filter(([name, value]) => value && labels[name]).map(([name, value]) => `${labels[name]}: ${shownAs(form.elements[name], value)}`);
+  if (photos.length) typed.push(photos.length === 1 ? "1 picture" : `${photos.length} pictures`);
   store(QUEUE, [...queue(), {
-    key: newKey(), url: path(form), page: location.pathname, after: form.closest("section")?.nextElementSibling?.id ?? "", at: now, said: form.dataset.road, next: form.dataset.roadNext ?? "", fields, typed,
+    key: newKey(), url: path(form), page: location.pathname, after: form.closest("section")?.nextElementSibling?.id ?? "", at: now, said: form.dataset.road, next: form.dataset.roadNext ?? "", fields, photos, typed,
   }]);
   dropDraft(path(form));
+  choose(path(form), []);
+  showChosen(form);
   // Pressed again it would be done again: what is typed next is one more.
   for (const input of typedIn(form)) {
     if (input.type === "checkbox") input.checked = false;
@@ -96,7 +161,7 @@ function take(form) {
 }
 
 async function ask(item) {
-  const body = new URLSearchParams(item.fields);
+  const body = item.photos?.length ? await withPhotos(item) : new URLSearchParams(item.fields);
   body.set("key", item.key);
   body.set("at", item.at);
   body.set("sent_at", new Date().toISOString());
@@ -104,6 +169,19 @@ async function ask(item) {
     method: "POST", body, credentials: "same-origin", headers: {Accept: "application/json", "X-CSRFToken": token()},
   });
 }
+
+async function withPhotos(item) {
+  const body = new FormData();
+  for (const [name, value] of item.fields) body.append(name, value);
+  for (const photo of item.photos) {
+    const blob = await keptPhoto(photo.key);
+    // A browser that was short of room may have let it go; the words are still worth sending.
+    if (blob) body.append(photo.field, blob, photo.name);
+  }
+  return body;
+}
+
+const dropPhotos = (item) => Promise.allSettled((item.photos ?? []).map((photo) => dropPhoto(photo.key)));
 
 let trouble = "";
 let answered = null;
@@ -128,6 +206,7 @@ async function sendAll() {
     }
     if (response.ok) {
       change(item.key, null);
+      await dropPhotos(item);
       answered = item;
     } else {
       const said = await response.json().then((one) => one.said, () => null);
@@ -163,7 +242,6 @@ function goOn() {
     return;
   }
   // On with what comes next at the machine, not from the top of a page that may be long.
-  history.scrollRestoration = "manual";
   history.replaceState(null, "", last.after ? `#${last.after}` : location.pathname);
   location.reload();
 }
@@ -240,6 +318,7 @@ function refusal(item) {
     const drafts = stored(DRAFTS, {});
     drafts[item.url] = item.fields;
     store(DRAFTS, drafts);
+    choose(item.url, item.photos ?? []);
     change(item.key, null);
     if (item.page === location.pathname) location.reload();
     else location.assign(item.page);
@@ -247,6 +326,7 @@ function refusal(item) {
   const drop = button("Drop it", () => {
     if (!confirm(`Drop “${item.said}” of ${clock(item.at)} for good?`)) return;
     change(item.key, null);
+    dropPhotos(item);
     show();
   });
   const acts = document.createElement("span");
@@ -277,10 +357,17 @@ root.addEventListener("submit", (event) => {
   if (!form.matches("form[data-road]") || event.submitter?.name === "add") return;
   event.preventDefault();
   event.stopPropagation();
-  take(form);
-  show();
-  root.querySelector("[data-road-queue]").scrollIntoView({block: "nearest"});
-  send();
+  // A picture that is still being made small belongs to what is sent.
+  keeping.then(() => {
+    take(form);
+    show();
+    root.querySelector("[data-road-queue]").scrollIntoView({block: "nearest"});
+    send();
+  });
+});
+root.addEventListener("change", (event) => {
+  const form = event.target.closest("form[data-road]");
+  if (form && event.target.type === "file") keeping = keeping.then(() => keepChosen(event.target));
 });
 root.addEventListener("input", (event) => {
   const form = event.target.closest("form[data-road]");
@@ -293,6 +380,10 @@ setInterval(() => queue().some((one) => !one.refused) && send(), AGAIN_MS);
 const made = root.querySelector("[data-road-made]");
 if (Date.now() - Date.parse(made.dataset.roadMade) > OLD_MS) made.hidden = false;
 bringDrafts();
+formsOfRoad().forEach(showChosen);
 show();
 send();
+// After a reload the browser goes back to where it was, not to where the address points.
+history.scrollRestoration = "manual";
+document.getElementById(location.hash.slice(1))?.scrollIntoView();
 keepPages().catch(() => {});
