@@ -38,6 +38,7 @@ from . import (
     tickets_kept,
     tickets_money,
     tokens,
+    upkeep,
     watch,
 )
 
@@ -105,6 +106,12 @@ for prefix, doors, noun in (
     ("machine-needs", demand_changes.MachineNeeds, "machine-need"),
     ("machine-changes", demand_changes.MachineChanges, "machine-change"),
     ("unusual-days", demand.UnusualDays, "unusual-day"),
+    ("maintenance-plans", upkeep.MaintenancePlans, "maintenance-plan"),
+    ("maintenance-terms", upkeep.OwnTermsDoors, "own-terms"),
+    ("due-work", upkeep.DueWorks, "due-work"),
+    ("maintenance-done", upkeep.MaintenanceDoneDoors, "maintenance-done"),
+    ("readings", upkeep.Readings, "reading"),
+    ("calendar-addresses", upkeep.CalendarAddresses, "calendar-address"),
     ("people", people.People, "person"),
     ("tokens", tokens.Tokens, "token"),
     ("audit-entries", business.AuditEntries, "audit-entry"),
@@ -114,6 +121,11 @@ for prefix, doors, noun in (
 ONE: dict[str, Any] = {"get": "retrieve", "patch": "partial_update"}
 urlpatterns: list[URLPattern | URLResolver] = [
     path("", include(router.urls)),
+    path(
+        "reliability",
+        upkeep.Reliability.as_view({"get": "retrieve"}, basename="reliability"),
+        name="reliability",
+    ),
     path("me", people.Me.as_view({"get": "retrieve"}, basename="me"), name="me"),
     path(
         "business",

@@ -317,6 +317,11 @@ CELERY_BEAT_SCHEDULE = {
         "task": "service.tickets.tasks.forget_old_contacts",
         "schedule": crontab(hour=4, minute=20),
     },
+    "work-out-upkeep": {
+        "task": "service.upkeep.tasks.work_out_what_is_due",
+        "schedule": crontab(hour=8, minute=20),
+    },
+    "remind-of-upkeep": {"task": "service.upkeep.tasks.remind", "schedule": 1800.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 

@@ -7,6 +7,7 @@ from .public_urls import paths as _public
 from .runs_urls import paths as _runs
 from .stock_urls import paths as _stock
 from .tickets_urls import paths as _tickets
+from .upkeep_urls import paths as _upkeep
 from .views import (
     account,
     changeovers,
@@ -146,6 +147,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_road,
     *_tickets,
     *_runs,
+    *_upkeep,
     *_watch,
     *_public,
     *_measures,

@@ -13,6 +13,7 @@ from . import (
     policy_runs,
     policy_stock,
     policy_ticket_doors,
+    policy_upkeep,
     policy_watch,
 )
 from .models import Person
@@ -324,6 +325,7 @@ TABLE: tuple[Row, ...] = (
     *policy_road.TABLE,
     *policy_ticket_doors.TABLE,
     *policy_watch.TABLE,
+    *policy_upkeep.TABLE,
 )
 
 

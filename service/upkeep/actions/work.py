@@ -13,6 +13,9 @@ from people import rows
 from people.errors import NotAllowed, Unable, Unacceptable
 from people.models import Person
 from people.roles import Role
+from service.tickets.actions import reporting
+from service.tickets.models import Symptom, Ticket
+from service.tickets.queries.duplicates import same
 
 from .. import asked
 from ..models import DueWork, MaintenanceDone, MaintenancePlan, Reading
@@ -31,11 +34,15 @@ CLOCK_AHEAD: Final = timedelta(minutes=10)
 
 @dataclass(frozen=True)
 class Answer:
-    """What became of one item of the checklist: done, fault (said what) or not_done (said why)."""
+    """What became of one item of the checklist: done, fault (said what) or not_done (said why).
+
+    With a symptom a fault becomes a ticket.
+    """
 
     item: str
     answer: str
     said: str = ""
+    symptom: Symptom | None = None
 
 
 @dataclass(frozen=True)
@@ -63,9 +70,10 @@ def done(
     """Write down that a plan's work was done at a machine; its next turn is counted from `at`.
 
     Every item of the checklist has its answer, at least one of them done or with a fault found. An
-    open turn is closed by it. What was written down earlier for a later moment keeps counting.
-    Raises Unacceptable by field, ToldAlready, NotAllowed for an accountant, and Unable where the
-    plan is not for the machine.
+    open turn is closed by it. What was written down earlier for a later moment keeps counting. A
+    fault with a symptom makes a ticket, joined to the one that is open on the same. Raises
+    Unacceptable by field, ToldAlready, NotAllowed for an accountant, and Unable where the plan is
+    not for the machine.
     """
     _require_road(actor)
     if not applies(plan, machine):
@@ -90,6 +98,7 @@ def done(
     if turn is not None and not _later_work(written):
         due_work.close(due=turn, done_id=written.pk, actor=actor, now=now)
     due_work.work_out_again(plan=plan, now=now, machines=[machine.pk])
+    _report(written, answers, now)
     return written
 
 
@@ -134,6 +143,25 @@ def take_reading(
     return _keep(machine, what, own, None, at, actor, now, source, None)
 
 
+def _report(written: MaintenanceDone, answers: Sequence[Answer], now: datetime) -> None:
+    """A ticket for each fault that was told with its symptom."""
+    for one in answers:
+        if one.answer != FAULT or one.symptom is None:
+            continue
+        open_ones = same(written.machine, one.symptom)
+        reporting.report(
+            machine=written.machine,
+            symptom=one.symptom,
+            source=Ticket.Source.UPKEEP,
+            said=f"{written.plan}: {one.item}: {one.said.strip()}",
+            because={"maintenance_done": written.pk, "plan": written.plan.name, "item": one.item},
+            reported_at=min(written.done_at, now),
+            join=open_ones[0] if open_ones else None,
+            actor=written.by,
+            now=now,
+        )
+
+
 def _keep(
     machine: Machine,
     what: str,
@@ -163,6 +191,8 @@ def _checked(plan: MaintenancePlan, answers: Sequence[Answer]) -> list[dict[str,
         if one.answer != DONE and not one.said.strip():
             wanted = "what the fault is" if one.answer == FAULT else "why it was not done"
             raise _refused(where, f"{one.item}: say {wanted}")
+        if one.symptom is not None and one.answer != FAULT:
+            raise _refused(where, f"{one.item}: only a fault becomes a ticket")
         given[one.item] = one
     missing = [item for item in plan.checklist if item not in given]
     if missing:

@@ -14,16 +14,19 @@ from ..models import DueWork, MaintenanceDone, Reading
 from .gates import done_whole
 
 
-def open_turns() -> "QuerySet[DueWork]":
-    """Open turns by their day; each machine comes with where it stands now."""
-    return (
-        DueWork.objects.filter(state=DueWork.State.OPEN)
-        .select_related("plan__responsible", "machine__kind", "given_to")
-        .prefetch_related(
-            Prefetch("machine__placements", queryset=placements_now(), to_attr="placements_now")
-        )
-        .order_by("day", "machine__asset_tag", "plan__name", "pk")
+def turns_whole() -> "QuerySet[DueWork]":
+    """Turns of every state with all that a list shows; each machine with where it stands now."""
+    return DueWork.objects.select_related(
+        "plan__responsible", "machine__kind", "given_to"
+    ).prefetch_related(
+        Prefetch("machine__placements", queryset=placements_now(), to_attr="placements_now")
     )
+
+
+def open_turns() -> "QuerySet[DueWork]":
+    """Open turns by their day."""
+    turns = turns_whole().filter(state=DueWork.State.OPEN)
+    return turns.order_by("day", "machine__asset_tag", "plan__name", "pk")
 
 
 def turns_listed(

@@ -10,6 +10,7 @@ from django.db.models import Model, Prefetch, QuerySet
 from people.errors import NotAllowed, NotFound
 from people.models import Person
 from people.roles import Role
+from service.tickets.models import Ticket
 
 from ..models import (
     CalendarAddress,
@@ -50,6 +51,19 @@ def done_whole() -> "QuerySet[MaintenanceDone]":
     return MaintenanceDone.objects.select_related(
         "plan", "machine__kind", "by", "set_aside_by"
     ).prefetch_related(Prefetch("readings", queryset=Reading.objects.order_by("pk")))
+
+
+def tickets_from(done: MaintenanceDone) -> "QuerySet[Ticket]":
+    """The tickets that faults found with this work became."""
+    return (
+        Ticket.objects.filter(
+            machine=done.machine_id,
+            source=Ticket.Source.UPKEEP,
+            because__maintenance_done=done.pk,
+        )
+        .select_related("symptom", "machine", "joined_to")
+        .order_by("pk")
+    )
 
 
 def addresses_of(person: Person) -> "QuerySet[CalendarAddress]":
