@@ -167,15 +167,22 @@ def when(row: Ticket, at: datetime | None, *, now: datetime) -> datetime:
 
 
 def require_holder(row: Ticket, actor: Person, *, at: datetime | None = None) -> None:
-    """The desk, or the driver to whom it is given, or was at the moment. Raises NotYours."""
+    """The desk, or the driver to whom it is given; with `at`, who could have been at it then.
+
+    Raises NotYours.
+    """
     if actor.has_role(*DESK) or row.given_to_id == actor.pk:
         return
-    if at is not None and had(row, actor, at):
+    if at is not None and was_free_for(row, actor, at):
         return
     raise NotYours(row)
 
 
-def had(row: Ticket, actor: Person, at: datetime) -> bool:
-    """Whether the ticket was given to this person at a moment, by its timeline."""
+def was_free_for(row: Ticket, actor: Person, at: datetime) -> bool:
+    """Whether the ticket was this driver's or nobody's at a moment, by its timeline.
+
+    What was done then in a basement was done, though the desk gave it to another meanwhile.
+    """
     last = row.events.filter(at__lte=at, data__has_key="given_to").order_by("-at", "-pk").first()
-    return last is not None and last.data["given_to"] == actor.pk
+    holder = None if last is None else last.data["given_to"]
+    return actor.has_role(Role.DRIVER) and holder in (None, actor.pk)

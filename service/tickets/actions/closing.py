@@ -15,7 +15,6 @@ from fleet.machines.models import Changeover, Column, DepthProgram, Product, Set
 from people import audit
 from people.errors import Unable, Unacceptable
 from people.models import Business, Person
-from people.roles import Role
 
 from .. import outgoing, writing
 from ..models import Cause, PartUsed, ServiceSettings, Ticket, WorkDone
@@ -146,8 +145,6 @@ def close(
 
 
 def _require_may_close(row: Ticket, actor: Person, at: datetime) -> None:
-    if row.given_to_id is None and actor.has_role(Role.DRIVER):
-        return
     writing.require_holder(row, actor, at=at)
 
 

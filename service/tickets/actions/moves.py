@@ -110,7 +110,7 @@ def on_site(
     at: datetime | None = None,
     seen_version: int | None = None,
 ) -> Ticket:
-    """Somebody is at the machine and begins; what was nobody's is then theirs.
+    """Somebody is at the machine and begins; what was nobody's at that moment is then theirs.
 
     Told after the ticket was closed it only fills in when the work began. Raises GivenToAnother,
     IllegalMove, ChangedMeanwhile, Unacceptable.
@@ -119,7 +119,7 @@ def on_site(
     began = writing.when(row, at, now=now)
     if row.state == State.CLOSED:
         return _began_before(row, began, actor=actor, now=now)
-    if row.given_to_id not in (None, actor.pk):
+    if row.given_to_id not in (None, actor.pk) and not writing.was_free_for(row, actor, began):
         raise GivenToAnother(row)
     changes = {
         **writing.end_wait(row, began),

@@ -152,6 +152,18 @@ def test_a_driver_who_had_it_then_closes_it_though_told_late(
     assert done.done_by == tickets.driver
 
 
+def test_what_was_nobodys_then_is_closed_by_who_was_there(
+    tickets: TicketWork, other_driver: Person
+) -> None:
+    """Begun and mended without a signal before the desk gave it to another."""
+    row = tickets.ticket()
+    moves.give(ticket=row, to=other_driver, actor=tickets.dispatcher, now=clock(10, 30))
+    row = moves.on_site(ticket=row, actor=tickets.driver, at=clock(10), now=clock(11))
+    assert (row.state, row.given_to, row.on_site_at) == ("on_site", tickets.driver, clock(10))
+    tickets.close(row, at=clock(10, 20))
+    assert tickets.fresh(row).closed_at == clock(10, 20)
+
+
 def test_closing_what_waits_ends_the_wait(tickets: TicketWork) -> None:
     row = moves.wait(
         ticket=tickets.given(), reason="a part", actor=tickets.driver, now=clock(9, 30)
