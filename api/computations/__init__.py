@@ -10,7 +10,8 @@ from .fit import FIT, FitQuestion
 from .restock import RESTOCK
 from .runs import RUNS
 from .swap import SWAP
+from .watch import WATCH
 
-COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS)}
+COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS, WATCH)}
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]

@@ -104,7 +104,7 @@ def test_more_counted_never_lowers_the_sum(counts: list[int], at: int, more: int
 def test_the_two_sided_sum_runs_as_long_as_published(
     shift: float, published: float, longest: int
 ) -> None:
-    """Values until a signal, over all signals: runs cut short at `longest` count by their length."""
+    """Values over signals; a run that is cut short counts by its length alone."""
     luck = np.random.default_rng(3)
     chart, values, signals = LevelSum(), 0, 0
     for _ in range(400):
