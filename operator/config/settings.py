@@ -309,6 +309,7 @@ CELERY_BEAT_SCHEDULE = {
     },
     "keep-fitting": {"task": "fleet.demand.tasks.keep_fitting", "schedule": 60.0},
     "plan-the-day": {"task": "service.runs.tasks.plan_the_day", "schedule": 600.0},
+    "let-tickets-go": {"task": "service.runs.tasks.let_tickets_go", "schedule": 300.0},
     "keep-watch": {"task": "service.watch.tasks.keep_watch", "schedule": 300.0},
     "keep-promises": {"task": "service.tickets.tasks.keep_promises", "schedule": 300.0},
     "send-webhooks": {"task": "service.tickets.tasks.send_webhooks", "schedule": 60.0},

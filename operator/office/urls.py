@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, URLResolver, path
 
+from .board_urls import paths as _board
 from .doors import door
 from .public_urls import paths as _public
 from .runs_urls import paths as _runs
@@ -147,6 +148,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_road,
     *_tickets,
     *_runs,
+    *_board,
     *_upkeep,
     *_watch,
     *_public,

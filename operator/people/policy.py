@@ -7,6 +7,7 @@ large part of the business stand in a module of their own, `policy_*.py`.
 """
 
 from . import (
+    policy_board,
     policy_demand,
     policy_public,
     policy_road,
@@ -323,6 +324,7 @@ TABLE: tuple[Row, ...] = (
     *policy_stock.TABLE,
     *policy_runs.TABLE,
     *policy_road.TABLE,
+    *policy_board.TABLE,
     *policy_ticket_doors.TABLE,
     *policy_watch.TABLE,
     *policy_upkeep.TABLE,

@@ -9,10 +9,13 @@ from service.tickets.models import Ticket
 
 from .models import Run, Vehicle
 from .parts import Aboard, Likely
+from .ticketed import span_said
 
 WITHOUT_PART_MINUTES = 20
 """What a truck without any of the likely parts counts for in the suggestion: fetching one, or
 coming again. Assumed."""
+WAITING_SHARE = 6
+"""So many minutes after a promise weigh as much as one of a driver's. Assumed."""
 
 
 @dataclass(frozen=True)
@@ -67,14 +70,22 @@ class Offer:
         return bool(wanted) and not any(one.units for one in wanted)
 
     @property
-    def rank(self) -> tuple[int, int, int, int, str]:
+    def rank(self) -> tuple[int, int, bool, float, str]:
         """Better is less: skills, what is broken or late, the promise, minutes, name."""
+        late = (self.late_by_minutes or 0) / WAITING_SHARE
         return (
             len(self.lacks),
             len(self.faults) + len(self.late),
-            self.late_by_minutes or 0,
-            self.minutes + WITHOUT_PART_MINUTES * self.lacks_parts,
+            self.keeps_promise is False,
+            self.minutes + late + WITHOUT_PART_MINUTES * self.lacks_parts,
             str(self.driver),
+        )
+
+    @property
+    def late_said(self) -> str:
+        """How long after the promise the visit would end; empty when it is kept."""
+        return (
+            f"{span_said(self.late_by_minutes)} after the promise" if self.late_by_minutes else ""
         )
 
 
@@ -108,8 +119,8 @@ def words_of(one: Offer) -> str:
     if one.lacks:
         found.append(f"lacks {', '.join(one.lacks)}")
     if one.late_by_minutes:
-        found.append(f"{one.late_by_minutes} min after the promise")
-    found += [f"{late.what} by {late.minutes} min" for late in one.late]
+        found.append(one.late_said)
+    found += [f"{late.what} by {span_said(late.minutes)}" for late in one.late]
     found += list(one.faults)
     found += [part.said for part in one.parts if part.likely.used_in is not None]
     return "; ".join(part.rstrip(".") for part in found)
@@ -142,5 +153,6 @@ def _against(one: Offer, best: Offer) -> str:
     if one.late:
         return one.late[0].what
     if (one.late_by_minutes or 0) > (best.late_by_minutes or 0):
-        return f"would come {one.late_by_minutes} min after the promise"
+        later = (one.late_by_minutes or 0) - (best.late_by_minutes or 0)
+        return f"would come {span_said(later)} later"
     return "has none of the likely parts aboard"

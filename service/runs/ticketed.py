@@ -54,6 +54,15 @@ def moment_said(ticket: Ticket, moment: datetime) -> str:
     return f"{local:%a} {local.day} {local:%b %Y}, {local:%H:%M}"
 
 
+def span_said(minutes: int) -> str:
+    """So many minutes, as a person would say it: `34 min`, `5 h 12 min`, `3 d 4 h`."""
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 24 * 60:
+        return f"{minutes // 60} h {minutes % 60:02d} min"
+    return f"{minutes // (24 * 60)} d {minutes % (24 * 60) // 60} h"
+
+
 def asked_of(machines: Iterable[int], day: date, *, giving_way: bool = True) -> dict[int, Asked]:
     """The open tickets of machines that a plan of a day sees to. One query.
 

@@ -58,7 +58,7 @@ def browser() -> Iterator[Browser]:
 
 def is_fault(said: ConsoleMessage) -> bool:
     # Chromium notes the answer to a refused form as an error; the page shows it beside its field.
-    refused = "the server responded with a status of 422" in said.text
+    refused = any(f"responded with a status of {status}" in said.text for status in (409, 422))
     # Only a journey itself cuts the network; the page says so.
     cut = "net::ERR_INTERNET_DISCONNECTED" in said.text
     return said.type == "error" and not refused and not cut

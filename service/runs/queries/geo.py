@@ -1,10 +1,12 @@
 """Stops on a map: GeoJSON (RFC 7946), WGS 84, longitude before latitude."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from fleet.machines.models import Site
 
 from ..models import Run, Stop
+from .dispatch import Card
 
 
 def stops_geojson(run: Run) -> dict[str, Any]:
@@ -40,6 +42,32 @@ def stops_geojson(run: Run) -> dict[str, Any]:
                 )
                 for stop in stops
             ),
+        ],
+    }
+
+
+def tickets_geojson(cards: Sequence[Card]) -> dict[str, Any]:
+    """A FeatureCollection of open tickets where their machines stand."""
+    return {
+        "type": "FeatureCollection",
+        "features": [
+            _feature(
+                card.ticket.site,
+                f"ticket-{card.ticket.pk}",
+                {
+                    "role": "ticket",
+                    "ticket": card.ticket.pk,
+                    "reference": card.ticket.reference,
+                    "asset_tag": card.ticket.machine.asset_tag,
+                    "name": card.ticket.site.name,
+                    "symptom": card.ticket.symptom.words,
+                    "urgency": str(card.ticket.urgency),
+                    "due": card.due,
+                    "pressing": card.pressing,
+                },
+            )
+            for card in cards
+            if card.ticket.site is not None
         ],
     }
 

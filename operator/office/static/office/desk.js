@@ -39,9 +39,9 @@ document.addEventListener("keydown", (event) => {
   group.querySelector("summary").focus();
 });
 
-// A form that is refused with messages beside its fields is still to be shown.
+// What comes back refused, with messages beside its fields or what changed meanwhile, is shown.
 document.addEventListener("htmx:beforeSwap", (event) => {
-  if (event.detail.xhr.status === 422) {
+  if ([409, 422].includes(event.detail.xhr.status)) {
     event.detail.shouldSwap = true;
     event.detail.isError = false;
   }

@@ -29,10 +29,25 @@ const grid = (map, layer) => {
   }
 };
 
+// A ticket's ring bears the letter of its urgency.
+const URGENCY = { down: "D", part: "P", money: "M", when_there: "V" };
+const KINDS = { ticket: "ticket-place" };
+const letter = (at) => ({ depot: "D", ticket: URGENCY[at.urgency] })[at.role] ?? String(at.sequence);
+const title = (at) => {
+  if (at.role === "depot") return at.name;
+  if (at.role === "ticket") return `${at.asset_tag}, ${at.symptom}, ${at.due}`;
+  return `${at.sequence} ${at.asset_tag}, ${at.name}`;
+};
+
 const said = (feature, run) => {
   const { properties: one } = feature;
   const box = document.createElement("div");
   const head = document.createElement("b");
+  if (one.role === "ticket") {
+    head.append(words(`${one.asset_tag}: ${one.symptom}`));
+    box.append(head, document.createElement("br"), words(`${one.due} · ${one.name}`));
+    return box;
+  }
   head.append(words(one.role === "depot" ? one.name : `${one.sequence} ${one.asset_tag}`));
   box.append(head, document.createElement("br"), words(one.role === "depot" ? run.name : one.name));
   return box;
@@ -57,15 +72,15 @@ if (holder && runs.some((run) => known(run).length)) {
     const depot = places.find((one) => one.properties.role === "depot");
     const stops = places.filter((one) => one.properties.role === "stop");
     const way = [...(depot ? [depot] : []), ...stops, ...(depot ? [depot] : [])].map(place);
-    L.polyline(way, { className: "map-way", dashArray: DASHES[index % DASHES.length], interactive: false }).addTo(map);
+    if (way.length > 1) L.polyline(way, { className: "map-way", dashArray: DASHES[index % DASHES.length], interactive: false }).addTo(map);
     for (const one of places) {
       const at = one.properties;
       const name = document.createElement("span");
-      name.append(words(at.role === "depot" ? "D" : String(at.sequence)));
-      const css = `map-place ${at.role}${at.must_go ? " must" : ""}${at.state === "done" ? " done" : ""}`;
+      name.append(words(letter(at)));
+      const css = `map-place ${KINDS[at.role] ?? at.role}${at.must_go ? " must" : ""}${at.state === "done" ? " done" : ""}${at.pressing === "late" ? " late" : ""}`;
       L.marker(place(one), {
         icon: L.divIcon({ className: css, html: name, iconSize: [28, 28] }),
-        title: at.role === "depot" ? at.name : `${at.sequence} ${at.asset_tag}, ${at.name}`,
+        title: title(at),
         alt: at.name,
       })
         .bindPopup(() => said(one, run))
