@@ -29,6 +29,8 @@ from people import audit
 from people.errors import Unable
 from people.models import Business
 from people.refused import in_words
+from service.watch.queries.gates import sees_findings
+from service.watch.queries.listing import of_machine
 from service.tickets.queries.history import machine_history
 
 SALES_OVER = timedelta(days=28)
@@ -75,6 +77,7 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         .select_related("column__position", "product", "plan")
         .order_by("-created_at", "-pk")[:SHOWN],
         "history": machine_history(machine, limit=SHOWN),
+        "findings": of_machine(machine) if sees_findings(request.user) else [],
         "entries": audit.entries_of(machine)[:SHOWN],
     }
     return render(request, "office/machines/machine.html", context)

@@ -19,6 +19,10 @@ DESK = (Role.OWNER, Role.DISPATCHER)
 READS = (*DESK, Role.ACCOUNTANT)
 
 
+def sees_findings(person: Person) -> bool:
+    return person.has_role(*READS)
+
+
 def findings_whole() -> "QuerySet[Finding]":
     """Findings with the names that a list shows."""
     return Finding.objects.select_related(
@@ -49,7 +53,7 @@ def rule_for(person: Person, pk: int, *, write: bool = False) -> WatchRule:
 
 
 def _gate(rows: "QuerySet[Row]", person: Person, pk: int, *, write: bool) -> Row:
-    row = rows.filter(pk=pk).first() if person.has_role(*READS) else None
+    row = rows.filter(pk=pk).first() if sees_findings(person) else None
     if row is None:
         raise NotFound(f"there is no {rows.model._meta.verbose_name} {pk}")
     if write and not person.has_role(*DESK):
