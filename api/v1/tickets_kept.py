@@ -24,6 +24,7 @@ class SymptomChange(RowShape):
             "work_minutes",
             "first_checks",
             "cautions",
+            "public_words",
             "order",
             "active",
         )

@@ -271,6 +271,8 @@ SPECTACULAR_SETTINGS = {
         "ReadSource": "fleet.sales.models.AuditRead.Source",
         "SetUpSource": "fleet.machines.models.SetUp.Source",
         "ChartSource": "fleet.machines.models.ChartEntry.Source",
+        "PromiseKind": "service.tickets.models.PromiseRule.Kind",
+        "WebhookEvent": "service.tickets.models.WebhookTarget.Event",
         "Orientation": "fleet.machines.models.setups.Setting.Orientation",
         "Runs": "fleet.machines.models.Position.Runs",
         "EventUrgency": "fleet.sales.models.EventMeaning.Urgency",

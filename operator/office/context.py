@@ -9,6 +9,7 @@ from django.utils.functional import SimpleLazyObject
 
 from people import policy
 from people.models import Business
+from people.queries import notices_of
 
 # The head of the page: what is looked at all day stands by itself, the rest under a heading. Words,
 # and the route they lead to; a route that the policy lets nobody through is not shown.
@@ -34,6 +35,7 @@ NAV: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Upkeep", "upkeep"),
             ("Kinds", "kinds"),
             ("Sites", "sites"),
+            ("Stickers", "stickers"),
         ),
     ),
     (
@@ -45,7 +47,16 @@ NAV: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
             ("Packages", "packages"),
         ),
     ),
-    ("Office", (("Bags", "bags"), ("People", "people"), ("Business", "business"))),
+    (
+        "Office",
+        (
+            ("Bags", "bags"),
+            ("Promises", "promises"),
+            ("Webhooks", "webhooks"),
+            ("People", "people"),
+            ("Business", "business"),
+        ),
+    ),
 )
 
 
@@ -69,12 +80,22 @@ class NavGroup:
 
 
 def desk(request: HttpRequest) -> dict[str, Any]:
-    """`business`, `units` and `zone` (asked for at most once a page), and `nav` for this person."""
+    """`business`, `units` and `zone` (asked for at most once a page), `nav` for this person,
+    and how much they were told and have not seen (`unseen`)."""
     business = SimpleLazyObject(Business.the)
     return {
         "business": business,
         "nav": SimpleLazyObject(lambda: _nav(request)),
+        "unseen": SimpleLazyObject(lambda: _unseen(request)),
     }
+
+
+def _unseen(request: HttpRequest) -> int:
+    """How much this person was told and has not seen."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return 0
+    return notices_of(user).filter(seen_at__isnull=True).count()
 
 
 def _nav(request: HttpRequest) -> list[NavGroup]:

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.core.validators import DecimalValidator
 from django.db.models import Prefetch
 
 from fleet.machines.models import Machine, Selection, SetUp
@@ -117,16 +118,17 @@ class ReportForm(forms.Form):
 
     def __init__(self, *args: Any, machine: Machine, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["symptom"].queryset = Symptom.objects.filter(active=True).exclude(
-            public_words=""
-        )
+        asked = Symptom.objects.filter(active=True).exclude(public_words="")
+        self.fields["symptom"].queryset = asked  # type: ignore[attr-defined]
         now = SetUp.objects.filter(ends_at__isnull=True).select_related("product")
-        self.fields["selection"].queryset = Selection.objects.filter(
-            machine=machine
-        ).prefetch_related(Prefetch("columns__set_ups", queryset=now))
+        buttons = Selection.objects.filter(machine=machine)
+        self.fields["selection"].queryset = buttons.prefetch_related(  # type: ignore[attr-defined]
+            Prefetch("columns__set_ups", queryset=now)
+        )
         business = Business.the()
-        self.fields["amount"].decimal_places = business.currency_exponent
-        self.fields["amount"].label += f" ({business.currency})"
+        amount = self.fields["amount"]
+        amount.validators.append(DecimalValidator(8, business.currency_exponent))
+        amount.label = f"{amount.label} ({business.currency})"
 
     def clean_leave_empty(self) -> str:
         if self.cleaned_data["leave_empty"]:

@@ -17,6 +17,7 @@ class SymptomForm(RowForm):
         "work_minutes",
         "first_checks",
         "cautions",
+        "public_words",
         "order",
         "active",
     )

@@ -25,12 +25,11 @@ SHOWN = 200
 
 @dataclass(frozen=True)
 class Label:
-    """One sticker as it is printed. `look` is the address without https://, to be typed."""
+    """One sticker as it is printed."""
 
     machine: Machine
     address: str
     qr: SafeString
-    look: str
 
 
 def listing(request: PersonRequest) -> HttpResponse:
@@ -84,9 +83,8 @@ def _label(sticker: Sticker, desk: str) -> Label:
     # Medium: readable with 15 % of it scratched off (ISO/IEC 18004, level M).
     code = segno.make_qr(address, error="m", boost_error=False)
     drawn = code.svg_inline(omitsize=True, border=4, svgclass="qr", lineclass=None, title=address)
-    look = desk.partition("://")[2] + reverse("office:report-look")
     # Drawn by the library from our own address; nobody's words are in it.
-    return Label(sticker.machine, address, mark_safe(drawn), look)  # noqa: S308
+    return Label(sticker.machine, address, mark_safe(drawn))  # noqa: S308
 
 
 def _keys(given: QueryDict) -> set[int]:

@@ -17,6 +17,7 @@ from fleet.sales.queries.waiting import piles
 from office import glances
 from office.doors import PersonRequest
 from people.models import Business
+from people.queries import notices_of
 from people.roles import Role
 from service.runs.models import DayPlan, LoadLine
 from service.runs.queries import gates
@@ -52,6 +53,7 @@ def page(request: PersonRequest) -> HttpResponse:
     heaps = piles(request.user)
     context = {
         "today": today,
+        **_told(request),
         **_runs(request, today),
         "piles": heaps[:SHOWN],
         "more_piles": len(heaps) > SHOWN,
@@ -95,6 +97,12 @@ def _runs(request: PersonRequest, today: date) -> dict[str, Any]:
             .distinct()
         ),
     }
+
+
+def _told(request: PersonRequest) -> dict[str, Any]:
+    """What this person was told and has not seen, latest first."""
+    told = list(notices_of(request.user).filter(seen_at__isnull=True)[: SHOWN + 1])
+    return {"notices": told[:SHOWN], "more_notices": len(told) > SHOWN}
 
 
 def _next_day(today: date) -> date:

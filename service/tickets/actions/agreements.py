@@ -54,6 +54,10 @@ def set_hours(*, windows: Sequence[Window], actor: Person, now: datetime) -> lis
     wanted = sorted(windows)
     if not wanted:
         raise Unacceptable("give at least one window", fields={"windows": "give at least one"})
+    for _, opens, closes in wanted:
+        if closes <= opens:
+            said = f"{opens:%H:%M} to {closes:%H:%M} ends before it begins"
+            raise Unacceptable(said, fields={"windows": said})
     for (day, _, closes), (next_day, opens, _) in pairwise(wanted):
         if day == next_day and opens < closes:
             said = f"{opens:%H:%M} lies before {closes:%H:%M} of the same weekday is over"
