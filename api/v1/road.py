@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 from django.db import transaction
@@ -23,7 +22,7 @@ from service.runs.actions import road
 from service.runs.models import RoadAct, Run, Stop
 from service.runs.queries import day, gates
 from service.tickets.actions import told
-from service.tickets.queries.gates import ticket_for
+from service.tickets.queries.gates import ticket_to_tell_of
 
 from . import road_tickets as tickets
 from .road_day import BatchIn, BatchOut, DayOut
@@ -295,5 +294,5 @@ GATES: Mapping[str, Callable[[Person, int], Any]] = {
     "run": gates.run_for,
     "stop": gates.stop_to_act_on,
     "machine": machine_for,
-    "ticket": partial(ticket_for, write=True),
+    "ticket": ticket_to_tell_of,
 }

@@ -356,6 +356,9 @@ class RunShape(RowShape):
     driver_name = serializers.CharField(source="driver.name")
     vehicle_name = serializers.CharField(source="vehicle.name")
     depot_name = serializers.CharField(source="depot.site.name")
+    truck = serializers.IntegerField(
+        source="vehicle.truck_id", help_text="The vehicle as a place of the stock."
+    )
 
     class Meta:
         model = Run
@@ -367,6 +370,7 @@ class RunShape(RowShape):
             "driver_name",
             "vehicle",
             "vehicle_name",
+            "truck",
             "depot",
             "depot_name",
             "state",

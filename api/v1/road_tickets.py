@@ -150,7 +150,7 @@ class RoadTickets(OnTickets):
         return self.do(Verb.CLOSE, self._ticket(pk), given)
 
     def _ticket(self, pk: int) -> Ticket:
-        return gates.ticket_for(self.person, pk, write=True)
+        return gates.ticket_to_tell_of(self.person, pk)
 
 
 class RoadMachines(OnTickets):

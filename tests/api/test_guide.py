@@ -13,6 +13,8 @@ from fleet.sales.models import Bag
 from people.models import Business
 from service.runs.actions import byhand, loading
 from service.runs.models import Run, Stop
+from service.tickets.actions import moves, reporting
+from service.tickets.models import Symptom, Ticket
 from tests.cast import PASSWORD
 from tests.live import Live
 from tests.service.runs.roadwork import RoadWork, count_all
@@ -43,6 +45,15 @@ def test_the_guide_runs_as_it_is_written(work: RoadWork, live: Live, tmp_path: P
     planned.plan.planned_for = run.date
     planned.plan.save()
 
+    told = reporting.report(
+        machine=work.machines[1],
+        symptom=Symptom.objects.get(code="coins"),
+        source=Ticket.Source.HOST,
+        actor=work.owner,
+        now=now - timedelta(hours=1),
+    )
+    moves.give(ticket=told.ticket, to=work.driver, actor=work.owner, now=now)
+
     blocks = re.findall(r"^```sh\n(.*?)^```$", GUIDE, flags=re.MULTILINE | re.DOTALL)
     assert len(blocks) > 6
     done = subprocess.run(
@@ -69,4 +80,8 @@ def test_the_guide_runs_as_it_is_written(work: RoadWork, live: Live, tmp_path: P
     states = list(Stop.objects.filter(run=run).values_list("state", flat=True))
     assert states == ["done", "done", "done"]
     assert Bag.objects.count() == 1
+    mended = Ticket.objects.get(pk=told.ticket.pk)
+    assert (mended.state, mended.work.cause.code) == (Ticket.State.CLOSED, "coin_path")
+    assert mended.attachments.count() == 1
+    assert Ticket.objects.filter(symptom__code="dark", machine=work.machines[2]).count() == 1
     assert not check_stock().faults

@@ -21,6 +21,8 @@ from fleet.inventory.models import PurchaseOrder
 from fleet.machines.models import Column, Machine, Product
 from fleet.sales.actions.receive import ReceivedFile, receive
 from people.models import Person
+from service.tickets.actions import reporting
+from service.tickets.models import Refund, Symptom, Ticket
 from tests.callers import Caller
 from tests.fleet.demand.sellers import fit_all
 from tests.fleet.inventory.shop import Shop
@@ -75,6 +77,10 @@ ADDRESSES: dict[str, Callable[[], str]] = {
     "/stock-places": lambda: "/stock-places",
     "/supplier-items": lambda: "/supplier-items",
     "/suppliers": lambda: "/suppliers",
+    "/refunds": lambda: "/refunds",
+    "/road/tickets": lambda: "/road/tickets",
+    "/tickets": lambda: "/tickets",
+    "/tickets/{id}": lambda: f"/tickets/{Ticket.objects.order_by('pk')[0].pk}",
     "/tokens": lambda: "/tokens",
     "/unusual-days": lambda: "/unusual-days",
 }
@@ -97,8 +103,21 @@ def grow(world: World, owner: Person, start: int, until: int) -> None:
         package.chart.create(position=position, source="label", deep=1, front_setting=3)
         _sell(machine, owner)
         _buy(world, number, cola)
+        _break(machine, owner)
         mark_day(day=date(2026, 5, 1 + number), part=Decimal(0), actor=owner, now=world.now)
     fit_all(owner, timezone.now())
+
+
+def _break(machine: Machine, owner: Person) -> None:
+    wanted = reporting.Wanted(Decimal("1.75"), Refund.Method.CASH)
+    reporting.report(
+        machine=machine,
+        symptom=Symptom.objects.get(code="coins"),
+        source="host",
+        refund=wanted,
+        actor=owner,
+        now=timezone.now(),
+    )
 
 
 def _buy(world: World, number: int, product: Product) -> None:

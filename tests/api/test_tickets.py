@@ -4,6 +4,7 @@ from io import BytesIO
 from typing import Any
 
 import pytest
+from django.utils import timezone
 from PIL import Image
 
 from people.models import Person
@@ -215,3 +216,21 @@ def test_a_drivers_tickets_come_with_the_day_and_are_told_once(
     row = Ticket.objects.get(pk=ticket.pk)
     assert (row.closed_at, row.on_site_at) == (clock(10, 30), clock(10))
     assert row.reported_at >= NOW
+
+
+def test_what_was_done_before_a_ticket_went_to_another_is_still_taken(
+    desk: Caller, as_driver: Caller, tickets: TicketWork, other_driver: Person, refused: Any
+) -> None:
+    ticket = tickets.given()
+    address = f"/road/tickets/{ticket.pk}"
+    desk.post(f"/tickets/{ticket.pk}/give", {"to": other_driver.pk})
+    refused(as_driver.get(f"/tickets/{ticket.pk}"), 404)
+    begun = {"at": clock(10).isoformat()}
+    later = {"at": timezone.now().isoformat()}
+    refused(as_driver.post(f"{address}/on-site", later, key="a"), 409, "given_to_another")
+    assert as_driver.post(f"{address}/on-site", begun, key="a").status_code == 200
+    close = {"at": clock(10).isoformat(), "cause": tickets.cause().pk, "minutes": 20}
+    done = as_driver.post(f"{address}/close", close, key="b")
+    assert done.status_code == 200, done.content
+    assert Ticket.objects.get(pk=ticket.pk).work.done_by == tickets.driver
+    refused(as_driver.post("/road/tickets/999999/take", begun, key="c"), 404)

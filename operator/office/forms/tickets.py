@@ -40,19 +40,21 @@ class TicketFilter(forms.Form):
 
     search = forms.CharField(
         required=False,
-        label="Reference, machine, site or words",
+        label="Look for",
         widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
     )
     state = forms.ChoiceField(choices=STATES, required=False)
     urgency = forms.ChoiceField(
         choices=[("", "any"), *Ticket.Urgency.choices], required=False, label="Urgency"
     )
-    symptom = forms.ModelChoiceField(Symptom.objects.all(), required=False, empty_label="any")
+    symptom = forms.ModelChoiceField(
+        Symptom.objects.all(), required=False, label="What is wrong", empty_label="any"
+    )
     site = forms.ModelChoiceField(
         Site.objects.order_by("name", "pk"), required=False, empty_label="any"
     )
     given_to = forms.ModelChoiceField(
-        people(*GOES), required=False, empty_label="anybody or nobody", label="Given to"
+        people(*GOES), required=False, empty_label="anybody", label="Given to"
     )
     nobody = forms.BooleanField(required=False, label="given to nobody")
 
@@ -82,7 +84,7 @@ class ReportForm(forms.Form):
     paid_how = forms.ChoiceField(label="Paid with", choices=Ticket.Paid.choices, required=False)
     urgency = forms.ChoiceField(
         label="Urgency",
-        choices=[("", "as usual for what is wrong"), *Ticket.Urgency.choices],
+        choices=[("", "as usual"), *Ticket.Urgency.choices],
         required=False,
     )
     priority = forms.TypedChoiceField(choices=Ticket.Priority.choices, coerce=int, required=False)
@@ -229,7 +231,7 @@ class ChangeForm(TicketActForm):
 
     def build(self) -> None:
         self.fields["column"].queryset = columns_of(self.ticket.machine)  # type: ignore[attr-defined]
-        self.initial |= {name: self.ticket.serializable_value(name) for name in self.NAMES}
+        self.initial.update({name: self.ticket.serializable_value(name) for name in self.NAMES})
 
     def given(self) -> dict[str, Any]:
         said = self.cleaned_data

@@ -145,7 +145,10 @@ def _offered(verb: str, forms: dict[str, TicketActForm], ticket: Ticket, person:
 
 
 def _asked(request: PersonRequest, now: datetime) -> "tuple[TicketFilter, QuerySet[Ticket]]":
-    form = TicketFilter(request.GET or {"state": "open"})
+    given = request.GET.copy()
+    # What nobody asked otherwise is the work at hand, on the first page and on those after it.
+    given.setdefault("state", "open")
+    form = TicketFilter(given)
     form.is_valid()
     asked = form.cleaned_data
     rows = listing.matching(gates.tickets_seen_by(request.user), asked.get("search") or "")

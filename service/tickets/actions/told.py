@@ -18,6 +18,7 @@ from people import told
 from people.models import Person
 from people.told import KeyReused, Sent
 
+from .. import writing
 from ..models import Cause, Symptom, Ticket, TicketAct
 from . import attachments, changes, closing, moves, reporting
 
@@ -131,9 +132,10 @@ def note(*, ticket: Ticket, said: str, sent: Sent, actor: Person, now: datetime)
 def photo(
     *, ticket: Ticket, photos: Sequence[Photo], sent: Sent, actor: Person, now: datetime
 ) -> Answer:
-    """Pictures for the ticket. What `attachments.add` raises."""
+    """Pictures for the ticket, of whoever is or was at it. What `attachments.add` raises."""
 
-    def do(_at: datetime) -> Ticket:
+    def do(at: datetime) -> Ticket:
+        writing.require_holder(ticket, actor, at=at)
         return _with_photos(ticket, photos, actor, now)
 
     given = {"photos": _named(photos)}

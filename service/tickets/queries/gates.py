@@ -18,13 +18,14 @@ from ..models import Attachment, Cause, Refund, ServiceSettings, Symptom, Ticket
 Row = TypeVar("Row", bound=Model)
 DESK = (Role.OWNER, Role.DISPATCHER)
 SEES_ALL = (*DESK, Role.ACCOUNTANT)
+_LISTED = Ticket.objects.select_related(
+    "machine", "column__position", "site", "symptom", "owner", "given_to"
+)
 
 
 def tickets_seen_by(person: Person) -> "QuerySet[Ticket]":
     """The tickets that this person may see, with what a list of them shows."""
-    tickets = Ticket.objects.select_related(
-        "machine", "column__position", "site", "symptom", "owner", "given_to"
-    )
+    tickets = _LISTED.all()
     if person.has_role(*SEES_ALL):
         return tickets
     if person.has_role(Role.DRIVER):
@@ -45,6 +46,16 @@ def ticket_for(person: Person, pk: int, *, write: bool = False) -> Ticket:
     if write and not person.has_role(*DESK, Role.DRIVER):
         raise NotAllowed(f"{row}: you may see this and not change it")
     return row
+
+
+def ticket_to_tell_of(person: Person, pk: int) -> Ticket:
+    """For what is told late: a driver may have seen any ticket while it was nobody's.
+
+    Whether what was done then still counts is the action's to say. Raises NotFound, NotAllowed.
+    """
+    if person.has_role(Role.DRIVER):
+        return _found(_LISTED, pk)
+    return ticket_for(person, pk, write=True)
 
 
 def ticket_by_reference(reference: str) -> Ticket:

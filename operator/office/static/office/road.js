@@ -59,6 +59,8 @@ function bringDrafts() {
     for (const [name, value] of drafts[path(form)] ?? []) {
       const input = form.elements[name];
       if (!input || input instanceof RadioNodeList) continue;
+      const stood = input.type === "checkbox" ? input.checked : input.value;
+      if (stood === value) continue;
       if (input.type === "checkbox") input.checked = value;
       else input.value = value;
       input.closest("details")?.toggleAttribute("open", true);
@@ -144,7 +146,9 @@ function take(form) {
   const now = new Date().toISOString();
   const fields = [...new FormData(form)].filter(([name, value]) => !(value instanceof File) && !["csrfmiddlewaretoken", "key", "at", "sent_at"].includes(name));
   const photos = chosenFor(form);
-  const labels = Object.fromEntries(typedIn(form).map((one) => [one.name, labelOf(one)]));
+  // What stands as it stood is nothing to read again.
+  const touched = typedIn(form).filter((one) => one.type !== "checkbox" || one.checked !== one.defaultChecked);
+  const labels = Object.fromEntries(touched.map((one) => [one.name, labelOf(one)]));
   const typed = fields.filter(([name, value]) => value && labels[name]).map(([name, value]) => `${labels[name]}: ${shownAs(form.elements[name], value)}`);
   if (photos.length) typed.push(photos.length === 1 ? "1 picture" : `${photos.length} pictures`);
   store(QUEUE, [...queue(), {
@@ -155,7 +159,7 @@ function take(form) {
   showChosen(form);
   // Pressed again it would be done again: what is typed next is one more.
   for (const input of typedIn(form)) {
-    if (input.type === "checkbox") input.checked = false;
+    if (input.type === "checkbox") input.checked = input.defaultChecked;
     else if (input.tagName === "INPUT" || input.tagName === "TEXTAREA") input.value = "";
   }
 }
