@@ -8,6 +8,7 @@ at 404 and 422. The seed is fixed, so a failure comes again.
 from collections.abc import Iterator
 from datetime import timedelta
 from decimal import Decimal
+from io import BytesIO
 from itertools import cycle
 from typing import Any
 
@@ -16,6 +17,7 @@ import schemathesis
 from django.utils import timezone
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
+from PIL import Image
 from schemathesis import GenerationMode
 from schemathesis.checks import not_a_server_error
 from schemathesis.core.failures import FailureGroup
@@ -35,10 +37,12 @@ from fleet.inventory.models import Lot
 from fleet.machines.models import Column, DepthProgram, Machine, Product
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, SaleInterval
-from people.actions import tokens
+from people.actions import notices, tokens
 from people.models import AuditEntry, Person
 from people.roles import Role
 from service.runs.actions import keeping, plans
+from service.tickets.actions import agreements, attachments, reporting, webhooks
+from service.tickets.models import Cause, Refund, Symptom, WebhookDelivery
 from tests.cast import join
 from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
@@ -105,6 +109,8 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         "epoch-decisions": EpochDecision.objects.order_by("pk").values_list("pk", flat=True).first()
         or 1,
         **_runs(work),
+        **_promises(lobby, owner),
+        **_tickets(lobby, owner),
         **_demand(lobby, owner),
         # As bodies and queries call them
         "kind": lobby.kind_id,
@@ -162,6 +168,60 @@ def _buying(world: World) -> dict[str, int]:
         "to_place": places.truck("Van 9").pk,
         "lot": Lot.objects.get(code="K7", product=shop.tea).pk,
         "order": draft.pk,
+    }
+
+
+def _tickets(machine: Machine, owner: Person) -> dict[str, int]:
+    """An open ticket with a picture and a refund that somebody waits for."""
+    given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
+    symptom = Symptom.objects.get(code="coins")
+    wanted = reporting.Wanted(Decimal("1.75"), Refund.Method.CASH)
+    made = reporting.report(machine=machine, symptom=symptom, source="host", refund=wanted, **given)
+    other = reporting.report(machine=machine, symptom=symptom, source="host", **given).ticket
+    picture = BytesIO()
+    Image.new("RGB", (8, 8)).save(picture, "PNG")
+    added = attachments.add(ticket=made.ticket, name="a.png", raw=picture.getvalue(), **given)
+    refund = made.ticket.refunds.get()
+    return {
+        "tickets": made.ticket.pk,
+        "road/tickets": made.ticket.pk,
+        "road/machines": machine.pk,
+        "attachments": added.pk,
+        "refunds": refund.pk,
+        "symptoms": symptom.pk,
+        "causes": Cause.objects.order_by("pk")[0].pk,
+        "ticket": made.ticket.pk,
+        "symptom": symptom.pk,
+        "cause": Cause.objects.order_by("pk")[0].pk,
+        "join": other.pk,
+        "into": other.pk,
+        "to": owner.pk,
+    }
+
+
+def _promises(machine: Machine, owner: Person) -> dict[str, int]:
+    """A promise of a site, a day closed, a webhook with a message for it, and a notice."""
+    given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
+    site = machine.placements.get().site
+    agreed = {"site": site, "urgency": "down", "kind": "working_hours", "amount": 4}
+    heard = {"name": "x", "url": "https://hooks.example.org/", "events": ["ticket.late"]}
+    target = webhooks.save_target(changes=heard, **given)
+    sent = WebhookDelivery.objects.create(
+        target=target,
+        message="msg_1",
+        event="ticket.late",
+        body="{}",
+        made_at=timezone.now(),
+        next_at=timezone.now(),
+    )
+    (told,) = notices.tell(people=[owner], key="x", subject="x", text="x", now=timezone.now())
+    return {
+        "promise-rules": agreements.save_rule(changes=agreed, **given).pk,
+        "closed-days": agreements.close_day(day=timezone.now().date(), why="x", **given).pk,
+        "webhooks": target.pk,
+        "webhook-deliveries": sent.pk,
+        "notices": told.pk,
+        "target": target.pk,
     }
 
 
