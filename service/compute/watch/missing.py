@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from typing import Final, Self
 
 import numpy as np
@@ -75,31 +76,39 @@ class UnaccountedJudged:
 
     too_few    chance of so many missing, at the tolerated rate and with counts that may be off
     too_many   chance of so many found beyond what should be there
-    rate       extra units a vend; low and high bound it with chance .95 (Jeffreys)
     """
 
     given: Unaccounted
     too_few: Floats
     too_many: Floats
-    rate: Floats
-    rate_low: Floats
-    rate_high: Floats
 
-    @property
+    @cached_property
     def p_value(self) -> Floats:
         """[columns] the smaller of both chances, doubled for having looked twice."""
         found: Floats = np.minimum(2 * np.minimum(self.too_few, self.too_many), 1.0)
         return found
 
+    def rate(self, index: int) -> tuple[float, float, float]:
+        """Extra units a vend of one column, and what bounds them with chance .95 (Jeffreys)."""
+        # More can be missing than were vended, where each vend can take several with it.
+        each = max(float(self.given.deep[index]) - 1, 1.0)
+        extra = max(float(self.given.missing[index]), 0.0)
+        trials = max(float(self.given.vended[index]) * each, extra)
+        a, b = extra + JEFFREYS, trials - extra + JEFFREYS
+        low = float(special.betaincinv(a, b, 0.025)) if extra else 0.0
+        high = float(special.betaincinv(a, b, 0.975)) if trials > extra else 1.0
+        return (extra / trials * each if trials else 0.0), low * each, high * each
+
     def suspicion(self, index: int, kind: Kind) -> Suspicion:
         """One column's figures in words, for a finding of `kind` (TWO_FOR_ONE or MISSING)."""
         vended, missing = int(self.given.vended[index]), int(self.given.missing[index])
         short = missing >= 0
-        p_value = float(self.too_few[index] if short else self.too_many[index])
+        p_value = float(self.p_value[index])
+        rate, low, high = self.rate(index)
         if kind is Kind.TWO_FOR_ONE:
             said = (
                 f"{_units(missing)} gone beyond the {_vends(vended)} that were counted: about "
-                f"{_every(float(self.rate[index]))}; {chance_said(p_value)}."
+                f"{_every(rate)}; {chance_said(p_value)}."
             )
         elif short:
             said = (
@@ -120,9 +129,9 @@ class UnaccountedJudged:
                 "vended_units": vended,
                 "missing_units": missing,
                 "counts": int(self.given.counts[index]),
-                "extra_a_vend": float(self.rate[index]),
-                "extra_a_vend_low": float(self.rate_low[index]),
-                "extra_a_vend_high": float(self.rate_high[index]),
+                "extra_a_vend": rate,
+                "extra_a_vend_low": low,
+                "extra_a_vend_high": high,
             },
         )
 
@@ -137,18 +146,7 @@ def judge(
     """
     too_few = missing_tail(given.vended, given.missing, given.counts, tolerated_rate, off_by_one)
     too_many = surplus_tail(given.missing, given.counts, off_by_one)
-    extra = np.clip(given.missing, 0, None)
-    # More can be missing than were vended, where each vend can take several with it.
-    per_vend = np.maximum(given.deep - 1, 1)
-    trials = np.maximum(given.vended * per_vend, extra)
-    a, b = extra + JEFFREYS, trials - extra + JEFFREYS
-    low = np.where(extra > 0, special.betaincinv(a, b, 0.025), 0.0)
-    high = np.where(trials > extra, special.betaincinv(a, b, 0.975), 1.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        rate = np.where(trials > 0, extra / trials, 0.0)
-    return UnaccountedJudged(
-        given, too_few, too_many, rate * per_vend, low * per_vend, high * per_vend
-    )
+    return UnaccountedJudged(given, too_few, too_many)
 
 
 def counting_error(number: int, off_by_one: float = OFF_BY_ONE) -> Floats:
@@ -281,8 +279,13 @@ def _vends(number: int) -> str:
 
 
 def _every(rate: float) -> str:
+    """How often one more drops, as a person on the road would say it."""
+    if rate > 1.25:
+        return f"{rate:.1f} with every vend"
     if rate >= 0.75:
         return "one with every vend"
+    if rate >= 0.15:
+        return f"{rate * 100:.0f} in 100 vends"
     return f"one in {1 / rate:.0f} vends" if rate > 0 else "none"
 
 
