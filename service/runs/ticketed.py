@@ -60,7 +60,8 @@ def span_said(minutes: int) -> str:
         return f"{minutes} min"
     if minutes < 24 * 60:
         return f"{minutes // 60} h {minutes % 60:02d} min"
-    return f"{minutes // (24 * 60)} d {minutes % (24 * 60) // 60} h"
+    days, hours = minutes // (24 * 60), minutes % (24 * 60) // 60
+    return f"{days} d {hours} h" if hours else f"{days} d"
 
 
 def asked_of(machines: Iterable[int], day: date, *, giving_way: bool = True) -> dict[int, Asked]:

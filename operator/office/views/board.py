@@ -185,6 +185,8 @@ def _shown(
     given = request.POST if request.method == "POST" else request.GET
     form = FilterForm(given)
     on = day_asked(given, today())
+    # Before the rows are read: what changes in between makes the next look find another digest.
+    digest_before, last = digest_of(on), last_event()
     shown = dispatch_board(on, form.filters(), now=now)
     chosen = _chosen(request, shown, asked)
     scale = scale_of(shown.lanes, shown.day.zone)
@@ -209,8 +211,8 @@ def _shown(
             for lane in shown.lanes
         ],
         "ruler": ruler(scale) if scale else None,
-        "digest": digest_of(on),
-        "last": last_event(),
+        "digest": digest_before,
+        "last": last,
         "query": _kept(given),
         "can_give": may(request.user, GIVES),
         "refusal": refusal,

@@ -14,13 +14,14 @@ from service.tickets.queries.history import repeats_of
 from service.tickets.states import Verb
 
 from ..days import Day, day_of
-from ..models import BoardView, DriverProfile, Run, Stop
+from ..models import BoardView, DriverProfile, Run, Stop, TicketStop
 from ..ticketed import span_said
 from .calendar import Calendar, OnDuty
 
 SOON = timedelta(hours=2)
 SHOWS = {"nobody": "nobody's", "open": "all that are open", "late": "late or soon due"}
 MOST_TOLD = 5
+LEAST_OF_REFERENCE = 4
 
 
 @dataclass(frozen=True)
@@ -163,6 +164,21 @@ def card_of(ticket: Ticket, *, now: datetime, zone: ZoneInfo) -> Card:
     return _card(ticket, ticket.pk in repeats_of([ticket]), now, {}, zone)
 
 
+def tickets_at(stops: Sequence[Stop]) -> dict[int, list[Ticket]]:
+    """The open tickets that are seen to at stops, by the key of the stop. One query."""
+    rows = (
+        TicketStop.objects.filter(
+            stop__in=[stop.pk for stop in stops], ticket__closed_at__isnull=True
+        )
+        .select_related("ticket__symptom", "ticket__column__position", "ticket__machine")
+        .order_by("stop", "ticket")
+    )
+    found: dict[int, list[Ticket]] = {}
+    for row in rows:
+        found.setdefault(row.stop_id, []).append(row.ticket)
+    return found
+
+
 def digest_of(on: date) -> str:
     """A word for how the board of a day stands, cheap enough to be asked every few seconds."""
     tickets = Ticket.objects.filter(state__in=Ticket.OPEN).aggregate(
@@ -231,14 +247,16 @@ def _filtered(filters: Filters) -> "QuerySet[Ticket]":
     if filters.symptom:
         found = found.filter(symptom=filters.symptom)
     for word in filters.search.split():
-        # Each word, anywhere: what a trigram index answers for.
-        found = found.filter(
+        # Each word, anywhere: what a trigram index answers for. Of a reference a good part.
+        wanted = (
             Q(machine__asset_tag__icontains=word)
             | Q(site__name__icontains=word)
             | Q(symptom__words__icontains=word)
             | Q(said__icontains=word)
-            | Q(reference__startswith=word.upper())
         )
+        if len(word) >= LEAST_OF_REFERENCE:
+            wanted |= Q(reference__startswith=word.upper())
+        found = found.filter(wanted)
     return found
 
 

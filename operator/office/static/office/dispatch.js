@@ -19,15 +19,48 @@ const mark = (key) => {
   board().classList.toggle("has-chosen", Boolean(key));
 };
 
+// A part of the page made anew; whoever asks again before it is there takes back the first question.
+let asked = null;
+
+const anew = async (id, key) => {
+  asked?.abort();
+  const mine = new AbortController();
+  asked = mine;
+  try {
+    const headers = { "HX-Request": "true", "HX-Target": id };
+    const answer = await fetch(address(key), { headers, signal: mine.signal });
+    if (!answer.ok || answer.redirected) {
+      window.location.reload(); // signed out meanwhile, or a fault: the whole page says it
+      return false;
+    }
+    const made = document.createElement("template");
+    made.innerHTML = await answer.text();
+    if (asked !== mine) return false;
+    document.getElementById(id).replaceWith(made.content);
+    htmx.process(document.getElementById(id));
+    return true;
+  } catch {
+    return false; // taken back, or without a signal: the board stands as it was shown
+  } finally {
+    if (asked === mine) asked = null;
+  }
+};
+
 // Only the drivers' side is made anew, so that the list keeps its place.
 const choose = async (key, { focus = true } = {}) => {
   mark(key);
+  // What was offered for another ticket must not be pressed for this one.
+  document.querySelector("#chosen")?.remove();
+  for (const one of document.querySelectorAll(".price, .would")) one.remove();
+  document.querySelector("#lanes").setAttribute("aria-busy", "true");
   history.replaceState(null, "", address(key));
-  await htmx.ajax("GET", address(key), { target: "#lanes", swap: "outerHTML" });
-  if (!focus) return;
-  if (key) document.querySelector("#chosen")?.focus();
+  if (!(await anew("lanes", key)) || !focus || !key) return;
+  document.querySelector("#chosen")?.focus();
   document.querySelector("#chosen")?.scrollIntoView({ block: "nearest" });
 };
+
+// What a form sends wins over what is only looked at.
+document.addEventListener("htmx:beforeRequest", () => asked?.abort());
 
 const letBe = (event) => {
   event?.preventDefault();
@@ -118,39 +151,43 @@ document.addEventListener("keydown", (event) => {
 
 // A board that is made anew keeps what was open, where the list stood, and where the keys were.
 
-let kept = null;
-
 const places = () =>
   new Map([...document.querySelectorAll(".ticket[data-ticket]")].map((one) => [one.dataset.ticket, one.closest("[data-lane]")?.dataset.lane]));
 
-document.addEventListener("htmx:beforeSwap", (event) => {
-  if (event.detail.target.id !== "board") return;
-  kept = {
-    top: document.querySelector(".free").scrollTop,
-    focus: document.activeElement?.id,
-    index: [...document.querySelectorAll(".free .pick")].indexOf(document.querySelector(`#t-${board().dataset.chosen}`)),
-    open: [...document.querySelectorAll("#board details[open][id]")].map((one) => one.id),
-    places: places(),
-    gave: event.detail.requestConfig.verb === "post",
-  };
+const keep = () => ({
+  top: document.querySelector(".free").scrollTop,
+  focus: document.activeElement?.id,
+  index: [...document.querySelectorAll(".free .pick")].indexOf(document.querySelector(`#t-${board().dataset.chosen}`)),
+  open: [...document.querySelectorAll("#board details[open][id]")].map((one) => one.id),
+  places: places(),
 });
 
-document.addEventListener("htmx:afterSettle", (event) => {
-  if (event.detail.target?.id !== "board" && event.target.id !== "board") return;
-  if (!kept || !board()) return;
-  const { top, focus, index, open, places: before, gave } = kept;
-  kept = null;
+const putBack = ({ top, focus, index, open, places: before }, gave) => {
   document.querySelector(".free").scrollTop = top;
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
   for (const [key, lane] of places()) {
     if (before.has(key) && before.get(key) !== lane) card(key).classList.add("moved");
   }
-  if (gave) {
-    history.replaceState(null, "", address(board().dataset.chosen));
-    const left = document.querySelectorAll(".free .pick");
-    const next = document.querySelector("#chosen") ?? left[Math.min(Math.max(index, 0), left.length - 1)];
-    next?.focus({ preventScroll: !document.querySelector("#chosen") });
-  } else if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+  if (!gave) {
+    if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+    return;
+  }
+  history.replaceState(null, "", address(board().dataset.chosen));
+  const left = document.querySelectorAll(".free .pick");
+  const chosen = document.querySelector("#chosen");
+  (chosen ?? left[Math.min(Math.max(index, 0), left.length - 1)])?.focus({ preventScroll: !chosen });
+};
+
+let kept = null;
+
+document.addEventListener("htmx:beforeSwap", (event) => {
+  if (event.detail.target.id === "board") kept = { ...keep(), gave: event.detail.requestConfig.verb === "post" };
+});
+
+document.addEventListener("htmx:afterSettle", () => {
+  if (!kept || !board()) return;
+  putBack(kept, kept.gave);
+  kept = null;
 });
 
 // What others do
@@ -159,12 +196,13 @@ let shownAt = Date.now();
 
 const isBusy = () => {
   const at = document.activeElement;
-  return held || document.querySelector("#board .htmx-request, #board form[data-sent]") || Boolean(at?.matches("#board input:not([type=hidden]), #board select, #board textarea"));
+  return held || asked || document.querySelector(".htmx-request, #board form[data-sent]") || at?.matches("#board input:not([type=hidden]), #board select, #board textarea");
 };
 
-const refresh = () => {
+const refresh = async () => {
   shownAt = Date.now();
-  return htmx.ajax("GET", address(board().dataset.chosen), { target: "#board", swap: "outerHTML" });
+  const before = keep();
+  if (await anew("board", board().dataset.chosen)) putBack(before, false);
 };
 
 const look = async () => {

@@ -81,6 +81,7 @@ if (holder && runs.some((run) => known(run).length)) {
       L.marker(place(one), {
         icon: L.divIcon({ className: css, html: name, iconSize: [28, 28] }),
         title: title(at),
+        zIndexOffset: at.role === "ticket" ? 500 : 0,
         alt: at.name,
       })
         .bindPopup(() => said(one, run))
