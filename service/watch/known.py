@@ -141,11 +141,6 @@ class Known:
         return mended is None or at > mended
 
     @cached_property
-    def expected(self) -> NDArray[np.float64]:
-        """Units that each interval was expected to sell."""
-        return self.demand.rate[self.sold.row] * self.exposure
-
-    @cached_property
     def of_machine(self) -> NDArray[np.int64]:
         """Units that the whole machine sold in the time of each interval."""
         if not len(self.sold.row):

@@ -102,7 +102,7 @@ def _vended_and_missing(chart: Mapping[str, Any], ident: str, title: str) -> Saf
             canvas.box("bar-dry", left + step * 0.52, 0.0, step * 0.36, abs(gone) / top * HIGH)
             words = f"{gone}" if gone > 0 else f"{-gone} too many"
             canvas.text(words, left + step * 0.7, -abs(gone) / top * HIGH - 5, anchor="middle")
-        if index % max(len(ends) // 5, 1) == 0:
+        if index % max(-(-len(ends) // 5), 1) == 0:
             canvas.text(_said(ends[index]), left + step / 2, 19, anchor="middle")
     desc = (
         f"{sum(sold)} vended and {sum(missing)} missing over {len(ends)} counts, from "
@@ -127,7 +127,7 @@ def _bags(chart: Mapping[str, Any], ident: str, title: str) -> SafeString:
         floor = half if one >= 0 else half - high
         css = "bar-sold" if one >= 0 else "bar-dry"
         canvas.box(css, index * step + step * 0.2, floor, step * 0.6, max(high, LEAST_PX))
-        if index % max(len(off) // 6, 1) == 0:
+        if index % max(-(-len(off) // 5), 1) == 0:
             canvas.text(_said(chart["ends"][index]), (index + 0.5) * step, 19, anchor="middle")
     for value, y in ((most / 1.1, HIGH / 2 + half / 1.1), (-most / 1.1, half - half / 1.1)):
         canvas.line("notch", (-5.0, y), (0.0, y))

@@ -60,8 +60,10 @@ def losses(known: Known, silent: Collection[int]) -> list[Seen]:
             column=column,
             product=int(known.columns.products[place]),
             since=known.moment(float(sold.starts[dry][row == place].min())),
-            chart=expected_and_sold(known, place),
+            chart=expected_and_sold(known, place, float(rate[place])),
         )
-        seen.numbers["sold_before_part"] = sold_part(known, place, known.number(known.now))
+        seen.numbers["sold_before_part"] = sold_part(
+            known, place, known.number(known.now), float(rate[place])
+        )
         found.append(seen)
     return found

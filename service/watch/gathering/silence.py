@@ -180,17 +180,19 @@ def _seen(
     column, sold = int(known.columns.ids[place]), known.sold
     own = silent & (sold.row == place)
     began = float(sold.starts[own].min())
+    # What it used to sell. The last fit knew of the silence, and took some of it for the usual.
+    rate = float(judged.silence.shape[place] / judged.silence.exposure_days[place])
     seen = Seen.of(
         judged.suspicion(place),
         int(known.columns.machines[place]),
         column=column,
         product=int(known.columns.products[place]),
         since=known.moment(began),
-        chart=expected_and_sold(known, place),
+        chart=expected_and_sold(known, place, rate),
     )
     seen.numbers["silent_days"] = round(float(sold.ends[own].max()) - began, 2)
     seen.numbers["said_sold_out"] = bool(sold.ran_dry[own].any())
-    seen.numbers["sold_before_part"] = sold_part(known, place, began)
+    seen.numbers["sold_before_part"] = sold_part(known, place, began, rate)
     stock = held.get(column)
     if stock is not None and stock.last_count_at is not None:
         seen.numbers["held_units"] = round(stock.expected, 1)
@@ -198,16 +200,17 @@ def _seen(
     return seen
 
 
-def sold_part(known: Known, place: int, until: float) -> float | None:
-    """What a column sold in the four weeks up to a day, as a part of what was expected of it."""
+def sold_part(known: Known, place: int, until: float, rate: float) -> float | None:
+    """What a column sold in the four weeks up to a day, as a part of what `rate` units a usual day
+    would have been."""
     sold = known.sold
     rows = (sold.row == place) & (sold.ends <= until + A_READ) & (sold.ends > until - BEFORE_DAYS)
-    expected = float(known.expected[rows].sum())
+    expected = rate * float(known.exposure[rows].sum())
     return round(float(sold.units[rows].sum()) / expected, 3) if expected >= 1 else None
 
 
-def expected_and_sold(known: Known, place: int) -> dict[str, object]:
-    """Units expected and sold, interval by interval, of the last weeks: for a small chart."""
+def expected_and_sold(known: Known, place: int, rate: float) -> dict[str, object]:
+    """Units expected at `rate` a usual day, and sold, interval by interval: for a small chart."""
     sold = known.sold
     rows = np.flatnonzero(sold.row == place)
     rows = rows[np.argsort(sold.ends[rows])]
@@ -216,7 +219,7 @@ def expected_and_sold(known: Known, place: int) -> dict[str, object]:
         "kind": "expected_and_sold",
         "starts": [round(float(one), 3) for one in sold.starts[rows]],
         "ends": [round(float(one), 3) for one in sold.ends[rows]],
-        "expected": [round(float(one), 2) for one in known.expected[rows]],
+        "expected": [round(float(one) * rate, 2) for one in known.exposure[rows]],
         "sold": [int(one) for one in sold.units[rows]],
         "dry": [bool(one) for one in sold.ran_dry[rows]],
     }
