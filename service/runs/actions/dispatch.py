@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 
@@ -352,5 +353,5 @@ _SOFT = ("must_go", "worth_it", "kept", "at_stake", "another_day", "by_hand", "l
 """Reasons of a plan that do not oblige anybody to go."""
 
 
-def _without(told: Sequence[dict[str, object]], ticket: int) -> list[dict[str, object]]:
+def _without(told: Sequence[dict[str, Any]], ticket: int) -> list[dict[str, Any]]:
     return [one for one in told if ticket not in (one.get("tickets") or ())]

@@ -50,7 +50,8 @@ def preview(*, ticket: Ticket, day: date, now: datetime) -> Offers:
     if isinstance(found, str):
         return _refused(empty, found)
     board, answers, there = found
-    trucks = aboard(likely, [one.vehicle.truck_id for one in (*runs, *idle)])
+    vehicles = [*(run.vehicle for run in runs), *(one.vehicle for one in idle)]
+    trucks = aboard(likely, [one.truck_id for one in vehicles])
     told = _Told(ticket, board, idle, there, trucks, closed(site, board.day))
     offers = tuple(sorted((told.offer(one) for one in answers), key=lambda one: one.rank))
     return Offers(
@@ -268,7 +269,7 @@ def _promises(board: Board) -> dict[str, list[tuple[Ticket, int]]]:
     ).select_related("ticket__machine", "ticket__symptom")
     found: dict[str, list[tuple[Ticket, int]]] = {}
     for row in rows.order_by("ticket"):
-        due_s = board.day.seconds(row.ticket.promised_at)
+        due_s = board.day.seconds(row.ticket.promised_at or board.day.midnight)
         found.setdefault(names[row.stop_id], []).append((row.ticket, due_s))
     return found
 
