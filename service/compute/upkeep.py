@@ -57,8 +57,8 @@ def after_days(every_days: int, *, last: date | None, begins: date, key: int) ->
         return Due(last + timedelta(days=every_days), None, None, said, figures)
     waits = ceil(every_days * (EARLIEST_FIRST + (1 - EARLIEST_FIRST) * _spread(key)))
     said = (
-        f"never recorded; {_days(waits)} after {begins:%Y-%m-%d}, so that not all machines come "
-        f"due at once (then every {_days(every_days)})"
+        f"never recorded; first turns are spread from {begins:%Y-%m-%d} on, "
+        f"then every {_days(every_days)}"
     )
     return Due(begins + timedelta(days=waits), None, None, said, figures)
 

@@ -118,6 +118,13 @@ class PlanForm(RowForm):
         only(self, "responsible", hands())
         rows = Machine.objects.exclude(status=Machine.Status.RETIRED).order_by("asset_tag", "pk")
         only(self, "machine", rows)
+        for name, empty in (
+            ("kind", "every kind"),
+            ("machine", "every machine"),
+            ("responsible", "the dispatchers"),
+        ):
+            self.fields[name].empty_label = empty  # type: ignore[attr-defined]
+        self.fields["grounds"].help_text = ""  # its label says as much
         self.fields["starts_on"].widget = DayInput()
         self.fields["season_text"] = forms.CharField(
             label="Days of the year", required=False, help_text="As month-day: 05-01, 10-15."
@@ -125,7 +132,7 @@ class PlanForm(RowForm):
         self.fields["checklist_text"] = forms.CharField(
             label="Checklist, an item a line",
             required=False,
-            widget=forms.Textarea(attrs={"rows": 7}),
+            widget=forms.Textarea(attrs={"rows": 7, "class": "tall"}),
         )
         self.fields["cautions_text"] = forms.CharField(
             label="Cautions",

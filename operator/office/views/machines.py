@@ -29,9 +29,10 @@ from people import audit
 from people.errors import Unable
 from people.models import Business
 from people.refused import in_words
+from service.tickets.queries.history import machine_history
+from service.upkeep.queries.due import turns_of
 from service.watch.queries.gates import sees_findings
 from service.watch.queries.listing import of_machine
-from service.tickets.queries.history import machine_history
 
 SALES_OVER = timedelta(days=28)
 # Whoever looks at a column wants to know of two weeks beyond the next visit whether it runs dry.
@@ -76,6 +77,8 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         "changeovers": Changeover.objects.filter(column__machine=machine)
         .select_related("column__position", "product", "plan")
         .order_by("-created_at", "-pk")[:SHOWN],
+        "upkeep_turns": turns_of(machine).prefetch_related(None)[:SHOWN],
+        "upkeep_today": timezone.localdate(now, Business.the().time_zone),
         "history": machine_history(machine, limit=SHOWN),
         "findings": of_machine(machine) if sees_findings(request.user) else [],
         "entries": audit.entries_of(machine)[:SHOWN],

@@ -40,6 +40,7 @@ from service.runs.queries import day, gates
 from service.runs.queries import load as load_list
 from service.runs.queries.holdings import truck_now
 from service.tickets.queries import listing
+from service.upkeep.queries.due import near
 
 from .road_tickets import open_at
 
@@ -257,6 +258,7 @@ def _stop_page(
         "upload": upload or UploadForm(),
         "next": _next(stop),
         "tickets": open_at(request.user, stop.machine),
+        "upkeep": near([stop.machine_id], stop.run.date).get(stop.machine_id, []),
         "now": timezone.now(),
         "acts": stop.acts.exclude(verb="arrive").order_by("client_at", "pk"),
     }
