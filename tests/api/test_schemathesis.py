@@ -43,6 +43,9 @@ from people.roles import Role
 from service.runs.actions import keeping, plans
 from service.tickets.actions import agreements, attachments, reporting, webhooks
 from service.tickets.models import Cause, Refund, Symptom, WebhookDelivery
+from service.upkeep.actions import calendars, work
+from service.upkeep.actions import plans as upkeep_plans
+from service.upkeep.models import DueWork
 from tests.cast import join
 from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
@@ -110,6 +113,7 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         or 1,
         **_runs(work),
         **_promises(lobby, owner),
+        **_upkeep(lobby, owner),
         **_tickets(lobby, owner),
         **_demand(lobby, owner),
         # As bodies and queries call them
@@ -196,6 +200,34 @@ def _tickets(machine: Machine, owner: Person) -> dict[str, int]:
         "join": other.pk,
         "into": other.pk,
         "to": owner.pk,
+    }
+
+
+def _upkeep(machine: Machine, owner: Person) -> dict[str, int]:
+    """A plan with its open turn, one that was done, a machine's own terms, and a calendar."""
+    given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
+    plan = upkeep_plans.save_plan(
+        changes={"name": "Motors", "trigger": "days", "every_days": 30, "checklist": ["Turn"]},
+        **given,
+    )
+    own = upkeep_plans.save_own_terms(
+        plan=plan, machine=machine, changes={"every_days": 20, "why": "dust"}, **given
+    )
+    done = work.done(
+        plan=plan,
+        machine=machine,
+        answers=[work.Answer("Turn", work.DONE)],
+        readings=[work.Taken("room_c", Decimal(21))],
+        at=timezone.now(),
+        **given,
+    )
+    address, _ = calendars.make(person=owner, name="Wall", shows="all", **given)
+    return {
+        "maintenance-plans": plan.pk,
+        "maintenance-terms": own.pk,
+        "due-work": DueWork.objects.get(plan=plan, state=DueWork.State.OPEN).pk,
+        "maintenance-done": done.pk,
+        "calendar-addresses": address.pk,
     }
 
 
