@@ -178,6 +178,15 @@ def require_holder(row: Ticket, actor: Person, *, at: datetime | None = None) ->
     raise NotYours(row)
 
 
+def require_part(row: Ticket, actor: Person | None) -> None:
+    """The desk, a driver who has or had to do with it, or anybody while it is nobody's; no person
+    stands for a customer or the service. Raises NotYours."""
+    if actor is None or actor.has_role(*DESK) or row.given_to_id in (None, actor.pk):
+        return
+    if not row.events.filter(data__given_to=actor.pk).exists():
+        raise NotYours(row)
+
+
 def was_free_for(row: Ticket, actor: Person, at: datetime) -> bool:
     """Whether the ticket was this driver's or nobody's at a moment, by its timeline.
 

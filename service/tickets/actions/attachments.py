@@ -26,10 +26,11 @@ def add(
     """Put a picture to a ticket, or a PDF by somebody who works here.
 
     The same file again is the same attachment. `actor` None: it came with a report. Raises
-    Unacceptable for what is no such file or too large, Unable "too_many".
+    Unacceptable for what is no such file or too large, Unable "too_many", NotYours.
     """
     clean = cleaned(name, raw, pdf=actor is not None)
     row = writing.held(ticket, Verb.ATTACH)
+    writing.require_part(row, actor)
     digest = hashlib.sha256(clean.raw).hexdigest()
     same = row.attachments.filter(sha256=digest).defer("raw").first()
     if same is not None:

@@ -74,8 +74,7 @@ def note(
     """Add a line to the timeline. Raises NotYours, ChangedMeanwhile, Unacceptable."""
     words = writing.require_said(said, "said", most=2000)
     row = writing.held(ticket, Verb.NOTE, seen_version=seen_version)
-    if row.given_to_id is not None:
-        writing.require_holder(row, actor)
+    writing.require_part(row, actor)
     when = writing.when(row, at, now=now)
     writing.write(row, Verb.NOTE, {}, actor=actor, now=now, at=when, said=words)
     return row

@@ -15,6 +15,7 @@ from fleet.machines.models import Changeover, Column, DepthProgram, Product, Set
 from people import audit
 from people.errors import Unable, Unacceptable
 from people.models import Business, Person
+from people.roles import Role
 
 from .. import outgoing, writing
 from ..models import Cause, PartUsed, ServiceSettings, Ticket, WorkDone
@@ -126,16 +127,19 @@ def close(
         now=now,
         after=audit.values(done) | {"parts": [[one.product.pk, one.quantity] for one in parts]},
     )
+    # Whoever mended it had it in the end, whoever was to go.
+    went = actor if row.given_to is None or actor.has_role(Role.DRIVER) else row.given_to
     changes: dict[str, Any] = {
         **writing.end_wait(row, done_at),
         "state": Ticket.State.CLOSED,
         "closed_at": done_at,
-        "given_to": row.given_to or actor,
+        "given_to": went,
     }
     said = f"{cause}{f': {done.work}' if done.work else ''}"
     data = {
         "work": done.pk,
         "cause": cause.code,
+        "given_to": went.pk,
         "changeover": None if changeover is None else changeover.pk,
         "column_as_it_was": left is not None and changeover is None,
     }

@@ -37,9 +37,10 @@ def ask(
     """Note that a customer is to have so much back. `actor` None: the customer asked.
 
     One that passes a limit is noted all the same, with the limit; the owner decides. Raises
-    Unacceptable, ChangedMeanwhile.
+    Unacceptable, ChangedMeanwhile, NotYours.
     """
     row = writing.held(ticket, Verb.REFUND, seen_version=seen_version)
+    writing.require_part(row, actor)
     _require_amount(row, amount)
     digest = contact_digest(row.contact_reach)
     refund = rows.put(

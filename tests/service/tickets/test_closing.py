@@ -150,6 +150,7 @@ def test_a_driver_who_had_it_then_closes_it_though_told_late(
         tickets.close(row, at=clock(10, 45))
     done = tickets.close(row, at=clock(10))
     assert done.done_by == tickets.driver
+    assert tickets.fresh(row).given_to == tickets.driver
 
 
 def test_what_was_nobodys_then_is_closed_by_who_was_there(
@@ -161,7 +162,8 @@ def test_what_was_nobodys_then_is_closed_by_who_was_there(
     row = moves.on_site(ticket=row, actor=tickets.driver, at=clock(10), now=clock(11))
     assert (row.state, row.given_to, row.on_site_at) == ("on_site", tickets.driver, clock(10))
     tickets.close(row, at=clock(10, 20))
-    assert tickets.fresh(row).closed_at == clock(10, 20)
+    row = tickets.fresh(row)
+    assert (row.closed_at, row.given_to) == (clock(10, 20), tickets.driver)
 
 
 def test_closing_what_waits_ends_the_wait(tickets: TicketWork) -> None:

@@ -2,17 +2,19 @@
 
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
 from people.errors import NotAllowed, NotFound, Unacceptable
 from people.models import Person
-from service.tickets.actions import closing, moves, words
+from service.tickets.actions import attachments, changes, closing, moves, refunds, words
 from service.tickets.models import Ticket
 from service.tickets.queries import gates
 from service.tickets.queries.costs import costs
 from service.tickets.queries.history import machine_history, repeats_of
 from tests.cast import Cast
+from tests.service.tickets.test_attachments import picture
 from tests.service.tickets.ticketwork import TicketWork, clock
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +41,20 @@ def test_who_sees_which_tickets(tickets: TicketWork, cast: Cast) -> None:
     with pytest.raises(NotAllowed):
         gates.ticket_for(cast.accountant, mine.pk, write=True)
     assert gates.ticket_for(cast.driver, mine.pk, write=True) == mine
+
+
+def test_a_driver_adds_nothing_to_what_is_anothers(tickets: TicketWork, cast: Cast) -> None:
+    theirs = moves.give(
+        ticket=tickets.ticket(), to=cast.other_driver, actor=tickets.dispatcher, now=clock(10)
+    )
+    by: dict[str, Any] = {"ticket": theirs, "actor": cast.driver, "now": clock(11)}
+    for act in (
+        lambda: changes.note(said="x", **by),
+        lambda: attachments.add(name="x", raw=picture(), **by),
+        lambda: refunds.ask(amount=Decimal(1), method="cash", **by),
+    ):
+        with pytest.raises(NotAllowed, match="not given to you"):
+            act()
 
 
 def test_who_knows_the_customer(tickets: TicketWork, cast: Cast) -> None:

@@ -242,6 +242,9 @@ def test_a_note_is_added_at_any_time(tickets: TicketWork, other_driver: Person) 
     row = tickets.closed()
     with pytest.raises(NotAllowed):
         changes.note(ticket=row, said="seen it", actor=other_driver, now=clock(12))
+    before = tickets.given(code="coins")
+    moves.give(ticket=before, to=other_driver, actor=tickets.dispatcher, now=clock(9, 30))
+    changes.note(ticket=before, said="I had it first.", actor=tickets.driver, now=clock(12))
     row = changes.note(
         ticket=row, said="The host says thanks.", actor=tickets.driver, now=clock(12)
     )
