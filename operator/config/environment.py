@@ -94,6 +94,10 @@ class Environment(BaseModel):
         default="",
         description="50 or more random characters, the same for every process and kept private",
     )
+    old_secret_keys: tuple[str, ...] = Field(
+        default=(),
+        description="keys that were used before, with commas: stickers signed with them stay good",
+    )
     hosts: tuple[str, ...] = Field(
         default=(),
         description="the names the service answers to, with commas: colonnade.example.org",
@@ -157,7 +161,8 @@ class Environment(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def _split_lists(cls, values: dict[str, Any]) -> dict[str, Any]:
-        return {**values, "hosts": _words(values.get("hosts", ()))}
+        lists = ("hosts", "old_secret_keys")
+        return {**values, **{name: _words(values.get(name, ())) for name in lists}}
 
     @model_validator(mode="after")
     def _safe_without_debug(self) -> "Environment":

@@ -16,6 +16,7 @@ ENV = environment.read()
 
 DEBUG = ENV.debug
 SECRET_KEY = ENV.secret_key or "only-for-a-developers-own-desk-never-for-a-real-service"
+SECRET_KEY_FALLBACKS = list(ENV.old_secret_keys)
 ALLOWED_HOSTS = list(ENV.hosts) or ["localhost", "127.0.0.1", "[::1]"]
 # Where letters and stickers lead, which no request tells the worker.
 ADDRESS = ENV.address.rstrip("/")
