@@ -33,8 +33,9 @@ def bags_listed(*, waiting: bool | None = None, search: str = "") -> "QuerySet[B
     `search` is part of a seal's number or of an asset tag.
     """
     rows = bags_whole()
+    counted = BagCount.objects.values("bag")
     if waiting is not None:
-        rows = rows.filter(amount__isnull=waiting)
+        rows = rows.exclude(pk__in=counted) if waiting else rows.filter(pk__in=counted)
     if search:
         rows = rows.filter(seal_number__icontains=search) | rows.filter(
             machine__asset_tag__icontains=search

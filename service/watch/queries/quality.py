@@ -86,7 +86,7 @@ def _opened(since: datetime, until: datetime) -> "dict[str, dict[str, int]]":
     rows = (
         Finding.objects.filter(opened_at__gt=since, opened_at__lte=until)
         .order_by()
-        .values("kind")
+        .values_list("kind")
         .annotate(
             opened=Count("pk"),
             true=Count("pk", filter=Q(verdict__said=said.TRUE)),
@@ -100,7 +100,8 @@ def _opened(since: datetime, until: datetime) -> "dict[str, dict[str, int]]":
         )
     )
     found: dict[str, dict[str, int]] = defaultdict(lambda: dict.fromkeys(_COUNTED, 0))
-    found.update({row.pop("kind"): row for row in rows})
+    for kind, *figures in rows:
+        found[kind] = dict(zip(_COUNTED, figures, strict=True))
     return found
 
 
@@ -116,7 +117,7 @@ def _delays(since: datetime, until: datetime) -> dict[str, list[float]]:
     )
     found: dict[str, list[float]] = defaultdict(list)
     for kind, days in rows.order_by("pk").values_list("finding__kind", "delay_days"):
-        found[kind].append(days)
+        found[kind].append(days or 0.0)
     return found
 
 
