@@ -35,6 +35,7 @@ from fleet.demand.models import ColumnDemand
 from fleet.inventory.actions import orders, places, stocktakes
 from fleet.inventory.models import Lot
 from fleet.machines.models import Column, DepthProgram, Machine, Product
+from fleet.sales.actions import bags
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, SaleInterval
 from people.actions import notices, tokens
@@ -46,6 +47,9 @@ from service.tickets.models import Cause, Refund, Symptom, WebhookDelivery
 from service.upkeep.actions import calendars, work
 from service.upkeep.actions import plans as upkeep_plans
 from service.upkeep.models import DueWork
+from service.watch.actions import looking
+from service.watch.actions import rules as watching
+from service.watch.models import Finding
 from tests.cast import join
 from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
@@ -113,6 +117,7 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         or 1,
         **_runs(work),
         **_promises(lobby, owner),
+        **_watched(lobby, owner),
         **_upkeep(lobby, owner),
         **_tickets(lobby, owner),
         **_demand(lobby, owner),
@@ -128,6 +133,24 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         "position": column.position_id,
         "program": DepthProgram.objects.order_by("pk")[0].pk,
         **_buying(world),
+    }
+
+
+def _watched(machine: Machine, owner: Person) -> dict[str, int]:
+    """What the event of the last read raised, a rule for its kind, and a bag of cash."""
+    now = timezone.now()
+    look = looking.look(now=now, actor=owner)
+    rule = watching.save_rule(
+        changes={"kind": "event", "symptom": Symptom.objects.get(code="other")},
+        actor=owner,
+        now=now,
+    )
+    bag = bags.seal(seal_number="S-1", machine=machine, sealed_at=now, actor=owner, now=now)
+    return {
+        "findings": Finding.objects.filter(kind="event")[0].pk,
+        "looks": look.pk,
+        "watch-rules": rule.pk,
+        "bags": bag.pk,
     }
 
 
