@@ -66,7 +66,8 @@ const letBe = (event) => {
   event?.preventDefault();
   const key = board().dataset.chosen;
   if (!key) return;
-  choose("").then(() => document.querySelector(`#t-${key}`)?.focus());
+  choose("");
+  document.querySelector(`#t-${key}`)?.focus();
 };
 
 document.addEventListener("click", (event) => {
