@@ -68,8 +68,9 @@ def report(request: HttpRequest, token: str) -> HttpResponse:
     machine = sticker.machine
     form = ReportForm(request.POST or None, request.FILES or None, machine=machine)
     if request.method == "POST" and form.is_valid():
-        wait = _wait(f"report:machine:{machine.pk}", REPORTS_OF_MACHINE) or _wait(
-            f"report:{get_client_ip_address(request)}", REPORTS_OF_ADDRESS
+        # The address first, so that one which is over its measure uses up nothing of a machine's.
+        wait = _wait(f"report:{get_client_ip_address(request)}", REPORTS_OF_ADDRESS) or _wait(
+            f"report:machine:{machine.pk}", REPORTS_OF_MACHINE
         )
         if wait:
             return _too_many(request, wait)
