@@ -23,6 +23,8 @@ from service.runs.models import DayPlan, LoadLine
 from service.runs.queries import gates
 from service.runs.queries.calendar import Calendar
 from service.runs.queries.planned import coming
+from service.tickets.queries import listing
+from service.tickets.queries.gates import tickets_seen_by
 
 SILENT_AFTER = timedelta(days=7)
 SHOWN = 15
@@ -55,6 +57,7 @@ def page(request: PersonRequest) -> HttpResponse:
         "today": today,
         **_told(request),
         **_runs(request, today),
+        **_tickets(request, now),
         "piles": heaps[:SHOWN],
         "more_piles": len(heaps) > SHOWN,
         "tray_count": sum(one.count for one in heaps),
@@ -96,6 +99,20 @@ def _runs(request: PersonRequest, today: date) -> dict[str, Any]:
             .values_list("date", flat=True)
             .distinct()
         ),
+    }
+
+
+def _tickets(request: PersonRequest, now: datetime) -> dict[str, Any]:
+    """Open tickets, the most pressing first; how many are late, and how many nobody goes to."""
+    seen = tickets_seen_by(request.user)
+    found = listing.open_ones(seen)
+    pressing = found.order_by("-priority", F("promised_at").asc(nulls_last=True), "pk")
+    return {
+        "now": now,
+        "tickets": pressing[:SHOWN],
+        "tickets_open": found.order_by().count(),
+        "tickets_late": listing.late(seen, now).order_by().count(),
+        "tickets_nobodys": found.filter(given_to__isnull=True).order_by().count(),
     }
 
 

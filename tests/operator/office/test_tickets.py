@@ -138,6 +138,20 @@ def test_lists_files_and_paper(page: Client, tickets: TicketWork) -> None:
     assert "Tickets" in words(page.get(f"/fleet/{tickets.machine.pk}/"))
 
 
+def test_today_tells_of_open_and_late_tickets(
+    page: Client, desk: Any, tickets: TicketWork, driver: Person, other_driver: Person
+) -> None:
+    assert "None is open." in words(page.get("/"))
+    late, own = tickets.ticket(), tickets.ticket("dark")
+    moves.give(ticket=own, to=other_driver, actor=tickets.dispatcher, now=clock(9))
+    shown = words(page.get("/"))
+    assert "1 ticket is late." in shown
+    assert "2 open, 1 given to nobody" in shown
+    drivers = words(desk(driver).get("/"))
+    assert late.reference[:4] in drivers
+    assert own.reference[:4] not in drivers
+
+
 def test_refunds_are_paid_or_refused(
     page: Client, desk: Any, tickets: TicketWork, accountant: Person, driver: Person
 ) -> None:
