@@ -15,8 +15,9 @@ from people.models import Business
 from service.runs.actions import loading
 from service.runs.days import day_of
 from service.runs.models import Run
-from service.runs.queries import day, gates
+from service.runs.queries import day, gates, nearby
 from service.runs.queries import load as load_list
+from service.runs.queries.dispatch import tickets_at
 from service.runs.queries.geo import stops_geojson
 from service.runs.queries.planned import ShownRun, day_board, with_stops
 
@@ -29,10 +30,15 @@ def sheet(request: PersonRequest, pk: int) -> HttpResponse:
     shown = _shown(run)
     at_stops = {one["stop"].pk: one for one in day.sheet(run)["stops"]}
     zone = Business.the().time_zone
+    stops = [one.stop for one in shown.stops]
+    due, close_by = nearby.due_around(stops, run)
     context = {
         "run": run,
         "shown": shown,
         "rows": [(one, at_stops[one.stop.pk]) for one in shown.stops],
+        "due": due,
+        "close_by": close_by,
+        "tickets": tickets_at(stops),
         "drawing": lanes([shown], zone, ident="lane", title=f"Run of {run.driver}"),
     }
     return render(request, "office/runs/sheet.html", context)

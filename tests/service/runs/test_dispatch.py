@@ -11,8 +11,10 @@ from people.models import Person
 from service.runs.actions import board, dispatch, keeping, offers, plans, road
 from service.runs.models import Run, ServiceAgreement, Stop, TicketStop
 from service.runs.queries.dispatch import Filters, digest_of, dispatch_board, due_in_words
+from service.runs.queries.nearby import due_around
 from service.tickets.actions import closing, moves
 from service.tickets.models import Cause, Symptom, Ticket
+from service.upkeep.models import DueWork, MaintenancePlan
 from tests.cast import NOW
 from tests.service.runs.dispatchwork import DispatchWork, dispatchwork, spread
 from tests.service.runs.roadwork import DAY, clock
@@ -109,7 +111,7 @@ def test_likely_parts_are_looked_for_on_the_trucks(desk: DispatchWork) -> None:
         work="new fan",
         minutes=30,
         parts=[closing.Part(fan, 1)],
-        truck=road_.truck,
+        place=road_.truck,
         actor=road_.driver,
         now=clock(2),
     )
@@ -311,3 +313,25 @@ def test_an_agreement_still_asks_for_its_skill(desk: DispatchWork) -> None:
     ServiceAgreement.objects.create(machine=desk.machines[4], every_days=30, needs_skill="ladder")
     found = by_name(offered(desk, desk.ticket(desk.machines[4])))
     assert found["Rosa"].lacks == found["Tobin"].lacks == ("ladder",)
+
+
+def test_upkeep_at_the_stops_and_close_by_is_offered_to_the_run(desk: DispatchWork) -> None:
+    world, run = desk.road.world, desk.runs[1]
+    hall = desk.machines[3].placements.get().site
+    beside = world.machine("Z-1", desk.machines[3].kind, site=hall)
+    plan = MaintenancePlan.objects.order_by("pk")[0]
+    for machine in (beside, desk.machines[2], desk.machines[7]):
+        DueWork.objects.create(
+            machine=machine,
+            plan=plan,
+            due_on=DAY,
+            day=DAY,
+            because="three months are over",
+            opened_at=clock(1),
+            changed_at=clock(1),
+        )
+    stops = list(run.stops.select_related("machine", "site").order_by("sequence"))
+    at_stops, close_by = due_around(stops, run)
+    # R-8 is 12 km off the last stop, which is too far to be offered.
+    assert list(at_stops) == [desk.machines[2].pk]
+    assert [(one.machine, one.from_stop, one.metres) for one in close_by] == [(beside, "R-4", 0)]
