@@ -8,6 +8,7 @@ ran dry, whose units must.
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any, Final, Self
 
 import numpy as np
@@ -21,6 +22,8 @@ from .sales import IntervalSales
 DAYS_A_WEEK: Final = 7
 #: Columns laid out at a time: what is worked on then stays in the cache.
 AT_ONCE: Final = 2048
+#: More runs of days than this in a part are added up one by one, which is then faster.
+MOST_RUNS: Final = 256
 
 #: The grids hold small whole numbers and parts of days; half the memory is half the time.
 Grid = npt.NDArray[np.float32]
@@ -174,8 +177,8 @@ def _laid_out(
     sales: IntervalSales, as_of: float, first: int, days: int
 ) -> tuple[Grid, Grid, Loose]:
     """The grids of plain days and the loose rows, from intervals in order."""
-    sold = np.zeros((sales.columns, days), np.float32)
-    seen = np.zeros_like(sold)
+    sold = np.empty((sales.columns, days), np.float32)
+    seen = np.empty((sales.columns, days), np.float32)
     edges = np.arange(0, sales.columns + AT_ONCE, AT_ONCE)
     bounds = np.searchsorted(sales.column, edges)
     loose = []
@@ -188,14 +191,17 @@ def _laid_out(
         plain = told & (ends <= day + 1) & ~dry
         cell = (sales.column[start:end] - begin) * days + (day - first)
         length = ends - starts
+        amount = units.astype(np.float64)
         if not plain.all():
             loose.append(start + np.flatnonzero(told & ~plain))
             # Rows left out weigh nothing, wherever they are put.
-            cell, units, length = np.where(plain, cell, 0), units * plain, length * plain
+            left_out = np.flatnonzero(~plain)
+            amount[left_out] = length[left_out] = 0
+            outside = left_out[(starts[left_out] < first) | (day[left_out] >= first + days)]
+            cell[outside] = 0
         height = min(AT_ONCE, sales.columns - int(begin))
         part = slice(int(begin), int(begin) + height)
-        sold[part] = np.bincount(cell, units, height * days).reshape(height, days)
-        seen[part] = np.bincount(cell, length, height * days).reshape(height, days)
+        _add_up(cell, (amount, length), (sold[part], seen[part]))
     chosen = np.concatenate(loose) if loose else np.zeros(0, np.int64)
     halfway = (sales.starts[chosen] + sales.ends[chosen]) / 2
     rows = Loose(
@@ -207,3 +213,23 @@ def _laid_out(
         np.floor(halfway).astype(np.int64) - first,
     )
     return sold, seen, rows
+
+
+def _add_up(cell: Ints, values: tuple[Floats, ...], grids: tuple[Grid, ...]) -> None:
+    """Sums of each of `values` by cell, into a grid each.
+
+    Columns that are read every day fill cell after cell: whole runs of them are then copied.
+    """
+    step = np.diff(cell)
+    breaks = np.flatnonzero(step != 1) + 1
+    if len(breaks) > MOST_RUNS or not len(cell) or (step < 1).any():
+        for given, grid in zip(values, grids, strict=True):
+            grid[:] = np.bincount(cell, given, grid.size).reshape(grid.shape)
+        return
+    runs = list(pairwise((0, *breaks.tolist(), len(cell))))
+    for given, grid in zip(values, grids, strict=True):
+        flat = grid.reshape(-1)
+        if len(cell) < len(flat):
+            flat[:] = 0
+        for first, end in runs:
+            flat[cell[first] : cell[first] + end - first] = given[first:end]

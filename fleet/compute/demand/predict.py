@@ -30,12 +30,21 @@ def exposures(fitted: Fitted, calendar: Calendar, first_day: int, days: int) -> 
     if days < 0:
         raise BadSales("days", "must be 0 or more")
     numbers = np.arange(first_day, first_day + days)
-    factor = fitted.weekday[:, weekdays(numbers)]
-    ahead = (numbers[None, :] + 0.5 - fitted.fitted_at[:, None]) / DAYS_A_WEEK
-    factor = factor * np.exp(
-        fitted.trend_a_week[:, None] * damped(np.maximum(ahead, 0), fitted.trend_damping[:, None])
-    )
-    found: Floats = factor * calendar.between(first_day, days)[calendar.row]
+    found: Floats = fitted.weekday[:, weekdays(numbers)]
+    found *= _season_ahead(fitted, numbers)
+    usual = calendar.between(first_day, days)
+    found *= usual if len(usual) == 1 else usual[calendar.row]
+    return found
+
+
+def _season_ahead(fitted: Fitted, numbers: Ints) -> Floats:
+    """[columns, days] factor of the season; [1, days] where all columns know the same of it."""
+    known = (fitted.fitted_at, fitted.trend_a_week, fitted.trend_damping)
+    if len(fitted) and all((one == one[0]).all() for one in known):
+        known = (known[0][:1], known[1][:1], known[2][:1])
+    at, trend, damping = (one[:, None] for one in known)
+    ahead = np.maximum((numbers[None, :] + 0.5 - at) / DAYS_A_WEEK, 0)
+    found: Floats = np.exp(trend * damped(ahead, damping))
     return found
 
 

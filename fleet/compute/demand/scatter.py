@@ -4,7 +4,7 @@ from typing import Final
 
 import numpy as np
 
-from .arrays import Floats
+from .arrays import Flags, Floats, Ints
 from .history import History
 
 MOST_DISPERSION: Final = 20.0
@@ -21,17 +21,17 @@ def dispersion_of(
     y1 - p (y1 + y2), p = x1 / (x1 + x2), has the expectation p (1 - p) x dispersion x the mean of
     both. A level that drifts so hardly counts as scatter. Weeks that ran dry are left out.
     """
-    clean = exposed > 0
+    dry = None
     if history.loose.ran_dry.any():
-        clean &= history.loose_weeks(history.loose.ran_dry.astype(np.float64)) == 0
-    pair = clean[1:] & clean[:-1]
-    both = sold[1:] + sold[:-1]
-    length = exposed[1:] + exposed[:-1]
-    part = np.divide(exposed[1:], length, out=np.full_like(length, 0.5), where=pair)
-    square = (sold[1:] - part * both) ** 2 / (part * (1 - part))
-    square = np.where(pair, square, 0).sum(axis=0)
-    count = np.where(pair, both, 0).sum(axis=0)
-    pairs = pair.sum(axis=0)
+        dry = history.loose_weeks(history.loose.ran_dry.astype(np.float64))
+    square, count = np.empty(history.columns), np.empty(history.columns)
+    pairs = np.empty(history.columns, np.int64)
+    for part in history.parts():
+        y, x = sold[:, part], exposed[:, part]
+        clean = x > 0
+        if dry is not None:
+            clean &= dry[:, part] == 0
+        square[part], count[part], pairs[part] = _of_pairs(y, x, clean)
     total = float(count.sum())
     pooled = float(np.clip(square.sum() / total if total else 1.0, 1.0, MOST_DISPERSION))
     # A pair of small counts tells less, and neighbouring pairs share a week.
@@ -40,3 +40,17 @@ def dispersion_of(
     own = np.divide(square, count, out=np.full_like(square, pooled), where=count > 0)
     found = (worth * pooled + told * own) / (worth + told)
     return np.clip(found, 1.0, MOST_DISPERSION), pooled
+
+
+def _of_pairs(sold: Floats, exposed: Floats, clean: Flags) -> tuple[Floats, Floats, Ints]:
+    """[columns] sums over neighbouring weeks that are both clean, and how many those are."""
+    pair = clean[1:] & clean[:-1]
+    both = sold[1:] + sold[:-1]
+    length = exposed[1:] + exposed[:-1]
+    part = np.divide(exposed[1:], length, out=np.full_like(length, 0.5), where=pair)
+    square = (sold[1:] - part * both) ** 2 / (part * (1 - part))
+    return (
+        np.where(pair, square, 0).sum(axis=0),
+        np.where(pair, both, 0).sum(axis=0),
+        pair.sum(axis=0),
+    )
