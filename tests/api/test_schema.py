@@ -111,6 +111,19 @@ def test_what_must_not_happen_twice_needs_a_key() -> None:
         "/road/stops/{id}/bag",
         "/road/stops/{id}/leave",
         "/road/stops/{id}/skip",
+        "/road/machines/{id}/report",
+        "/road/tickets/{id}/take",
+        "/road/tickets/{id}/hand-back",
+        "/road/tickets/{id}/on-site",
+        "/road/tickets/{id}/wait",
+        "/road/tickets/{id}/resume",
+        "/road/tickets/{id}/note",
+        "/road/tickets/{id}/close",
+        "/refunds/{id}/pay",
+        "/refunds/{id}/refuse",
+        "/bags/{id}/count",
+        "/maintenance-done",
+        "/readings",
     }
 
 
