@@ -98,10 +98,15 @@ class OwnTermsDoors(Doors):
     def list(self, request: Request) -> Response:
         return self.page(OwnTerms.objects.order_by("pk"), shapes.OwnTermsOut)
 
+    @gives(shapes.OwnTermsOut, tagged=True, summary="Look at a machine's own terms")
+    def retrieve(self, request: Request, pk: int) -> Response:
+        return self.answer(shapes.OwnTermsOut, gates.own_terms_for(self.person, pk))
+
     @writes(
         shapes.OwnTermsIn,
         shapes.OwnTermsOut,
         status=201,
+        tagged=True,
         summary="Give a machine its own terms of a plan, in place of those it had",
     )
     def create(self, request: Request, given: dict[str, Any]) -> Response:
@@ -110,11 +115,11 @@ class OwnTermsDoors(Doors):
         kept = plans.save_own_terms(
             plan=plan, machine=machine, changes=said, actor=self.person, now=self.now
         )
-        return Response(self.shown(shapes.OwnTermsOut, kept), status=201)
+        return self.created(shapes.OwnTermsOut, gates.own_terms_for(self.person, kept.pk))
 
-    @writes(status=204, summary="Let a machine go by the plan again")
+    @writes(status=204, matched=True, summary="Let a machine go by the plan again")
     def destroy(self, request: Request, pk: int) -> Response:
-        own = gates.own_terms_for(self.person, pk, write=True)
+        own = self.matched(gates.own_terms_for, pk, shapes.OwnTermsOut)
         plans.remove_own_terms(own=own, actor=self.person, now=self.now)
         return nothing()
 

@@ -88,6 +88,7 @@ TABLE: tuple[Row, ...] = (
             "POST api:due-work-put-off",
             "POST api:due-work-give",
             "GET api:own-terms-list",
+            "GET api:own-terms-detail",
             "POST api:own-terms-list",
             "DELETE api:own-terms-detail",
         ),

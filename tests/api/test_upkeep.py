@@ -117,7 +117,9 @@ def test_the_desk_keeps_plans_moves_and_gives(
         {"plan": coil.pk, "machine": lobby.pk, "every_days": 7, "why": "dust"},
     )
     assert own.status_code == 201, own.json()
-    assert client.delete(f"/api/v1/maintenance-terms/{own.json()['id']}").status_code == 204
+    address = f"/api/v1/maintenance-terms/{own.json()['id']}"
+    assert client.delete(address).status_code == 428
+    assert client.delete(address, HTTP_IF_MATCH=own["ETag"]).status_code == 204
     mine = device(driver).get(f"/api/v1/due-work?given_to={driver.pk}").json()["items"]
     assert len(mine) == 1
     assert post(device(driver), f"due-work/{turn.pk}/give", {"to": None}).status_code == 403

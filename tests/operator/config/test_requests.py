@@ -44,6 +44,15 @@ def test_a_well_formed_id_is_kept_and_a_bad_one_replaced(client: Client) -> None
     assert client.get("/healthz")["X-Request-ID"] != client.get("/healthz")["X-Request-ID"]
 
 
+@pytest.mark.django_db
+def test_the_secret_address_of_a_calendar_is_not_logged(
+    client: Client, written: io.StringIO
+) -> None:
+    client.get("/calendar/a-secret-of-somebody.ics")
+    (line,) = [one for one in lines(written) if one.get("event") == "request"]
+    assert line["path"] == "/calendar/…"
+
+
 def test_each_log_line_of_a_request_is_json_with_its_id(
     client: Client, written: io.StringIO
 ) -> None:
