@@ -13,6 +13,7 @@ from office.forms.hours import said
 from office.forms.outgoing import ClosedDayForm, HoursForm, RuleForm, SiteRuleForm
 from people.models import Business
 from service.tickets.actions import agreements
+from service.tickets.models import Ticket
 from service.tickets.queries import outgoing
 
 DAYS_SHOWN = 60
@@ -102,7 +103,10 @@ def _page(request: PersonRequest, **shown: BaseForm) -> HttpResponse:
         "hours_form": HoursForm(initial={"hours": said(hours)}),  # type: ignore[arg-type]
         "day_form": ClosedDayForm(),
     } | shown
-    rules = list(outgoing.rules())
+    order = Ticket.Urgency.values  # the most urgent first
+    rules = sorted(
+        outgoing.rules(), key=lambda one: (str(one.site or ""), order.index(one.urgency))
+    )
     context = {
         "everywhere": [one for one in rules if one.site is None],
         "own": [one for one in rules if one.site is not None],

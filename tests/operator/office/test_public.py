@@ -9,6 +9,7 @@ import pytest
 import segno
 import zxingcpp
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 from PIL import Image
 
@@ -18,6 +19,7 @@ from office.views import public as views
 from people.models import Person
 from service.tickets.actions import moves, stickers
 from service.tickets.models import Attachment, Refund, Sticker, Symptom, Ticket
+from service.tickets.outgoing import page_of
 from service.tickets.signed import token_of
 from tests.cast import NOW
 from tests.world import World
@@ -317,3 +319,9 @@ def test_the_square_is_read_by_another_library_and_leads_to_the_page(
     assert read.text == address[1]
     assert read.ec_level == "M"
     assert Client().get(read.text.removeprefix("http://testserver")).status_code == 200
+
+
+def test_letters_lead_to_the_page_of_a_ticket_at_the_desk(anybody: Client, page: str) -> None:
+    report(anybody, page)
+    ticket = Ticket.objects.get()
+    assert reverse("office:ticket", args=[ticket.pk]) == page_of(ticket)
