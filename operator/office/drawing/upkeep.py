@@ -45,7 +45,7 @@ def year_drawn(marks: Sequence[Mark], today: date, *, ident: str) -> SafeString 
         canvas.pixels("hour", (0, y), (WIDE, y))
         canvas.text(plan, WIDE + 12, y + 4)
         for one in marks:
-            if one.plan == plan:
+            if one.plan == plan and not (one.state == "done" and one.on < first):
                 _mark(canvas, one, across(one.on), y, across(one.latest) if one.latest else None)
     month = date(first.year, first.month, 1)
     while month <= last:
