@@ -73,10 +73,12 @@ def write(
             number += 1
             kept.add(at.stop)
             stop = board.stops[at.stop]
+            before_s = (stop.planned_arrive, stop.planned_leave)
             if at.stop not in board.road.done_named or stop.pk is None:
                 stop.planned_arrive = board.day.moment(at.begins_s)
                 stop.planned_leave = board.day.moment(at.leaves_s)
-            _place(stop, run, number)
+            is_later = before_s != (stop.planned_arrive, stop.planned_leave)
+            _place(stop, run, number, timed_anew=is_later)
         for stop in waiting:
             number += 1
             _place(stop, run, number)
@@ -106,9 +108,10 @@ def write(
             )
 
 
-def _place(stop: Stop, run: Run, number: int) -> None:
+def _place(stop: Stop, run: Run, number: int, *, timed_anew: bool = False) -> None:
     if stop.pk is not None and stop.run_id == run.pk and stop.sequence == number:
-        stop.save(update_fields=["planned_arrive", "planned_leave", "updated_at"])
+        if timed_anew:
+            stop.save(update_fields=["planned_arrive", "planned_leave", "updated_at"])
         return
     if stop.pk is not None and stop.run_id != run.pk:
         # What was packed for it rides on the truck it was loaded on; the rest is to be listed anew.
