@@ -30,8 +30,11 @@ JOIN LATERAL (SELECT amount, counted_by_id FROM sales_bagcount
 WHERE b.before IS NOT NULL AND b.sealed_at > %(since)s
 ORDER BY b.machine_id, b.sealed_at
 """
+# Coins to the box and notes to the stacker, the bag holds both: all cash but what the tubes took.
 _BOXED: Final = """
-SELECT machine_id, starts_at, ends_at, cash_to_box_minor * %(minor)s / 10.0 ^ exponent
+SELECT machine_id, starts_at, ends_at,
+       coalesce(cash_in_minor - cash_to_tubes_minor,
+                cash_to_box_minor + coalesce(bills_in_minor, 0)) * %(minor)s / 10.0 ^ exponent
 FROM sales_machineinterval
 WHERE machine_id = ANY(%(machines)s) AND ends_at > %(since)s AND ends_at <= %(until)s
 ORDER BY machine_id, starts_at, ends_at

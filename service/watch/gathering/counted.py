@@ -1,6 +1,7 @@
 """Units that counts miss and no vend accounts for, since each column was last set or mended."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -59,18 +60,26 @@ WITH now AS (
     FROM now JOIN inventory_stockcount k ON k.place_id = now.place_id
      AND k.counted_at > now.since AND k.counted_at <= %(until)s
 )
-SELECT counted.column_id, counted.deep, counted.before, counted.counted_at,
-       coalesce(sum(moved.n) FILTER (WHERE moved.kind = 'customer'), 0)::int,
-       coalesce(sum(moved.n) FILTER (WHERE moved.kind = 'unexplained'), 0)::int
-FROM counted
-LEFT JOIN moved ON moved.column_id = counted.column_id AND moved.happened_at = counted.counted_at
-JOIN machines_column c ON c.id = counted.column_id
-WHERE counted.before IS NOT NULL
-  AND EXISTS (SELECT FROM sales_machineinterval i
-              WHERE i.machine_id = c.machine_id AND i.ends_at > counted.before
-                AND i.starts_at < counted.counted_at)
-GROUP BY counted.column_id, counted.deep, counted.before, counted.counted_at
-ORDER BY counted.column_id, counted.counted_at
+SELECT column_id, max(deep)::int, max(before), at,
+       coalesce(sum(n) FILTER (WHERE kind = 'customer'), 0)::int,
+       coalesce(sum(n) FILTER (WHERE kind = 'unexplained'), 0)::int,
+       max(selection_id)
+FROM (
+    -- Put together by grouping: joined, either side looks so small to the planner that it compares
+    -- every count with every line.
+    SELECT counted.column_id, deep, before, counted_at AS at, NULL::int AS n, NULL AS kind,
+           c.selection_id
+    FROM counted JOIN machines_column c ON c.id = counted.column_id
+    WHERE counted.before IS NOT NULL
+      AND EXISTS (SELECT FROM sales_machineinterval i
+                  WHERE i.machine_id = c.machine_id AND i.ends_at > counted.before
+                    AND i.starts_at < counted.counted_at)
+    UNION ALL
+    SELECT column_id, NULL, NULL, happened_at, n, kind, NULL FROM moved
+) told
+GROUP BY column_id, at
+HAVING max(before) IS NOT NULL
+ORDER BY column_id, at
 """
 
 
@@ -89,7 +98,8 @@ def unaccounted(known: Known) -> list[Seen]:
 
     Where no read tells of a time, all that was missing was taken as sold, and nothing can be said.
     """
-    columns, deep = _settled(known)
+    columns, deep, buttons = _settled(known)
+    columns = _by_button(columns, buttons)
     if not columns:
         return []
     keys = list(columns)
@@ -117,17 +127,59 @@ def unaccounted(known: Known) -> list[Seen]:
     return found
 
 
-def _settled(known: Known) -> tuple[dict[int, list[Settled]], dict[int, int]]:
+def _settled(
+    known: Known,
+) -> tuple[dict[int, list[Settled]], dict[int, int], dict[int, int | None]]:
     rows: dict[int, list[Settled]] = defaultdict(list)
     deep: dict[int, int] = {}
+    buttons: dict[int, int | None] = {}
     given = known.given()
     with connection.cursor() as cursor:
         cursor.execute(_SETTLED, given)
-        for column, products_deep, *figures in cursor.fetchall():
+        for column, products_deep, *figures, button in cursor.fetchall():
             rows[column].append(Settled(*figures))
             deep[column] = products_deep
+            buttons[column] = button
     there = set(known.columns.ids.tolist())
-    return {key: those for key, those in rows.items() if key in there}, deep
+    return {key: those for key, those in rows.items() if key in there}, deep, buttons
+
+
+def _by_button(
+    columns: dict[int, list[Settled]], buttons: dict[int, int | None]
+) -> dict[int, list[Settled]]:
+    """Columns behind one button as one, under the name of that of which most is missing.
+
+    The machine counts a button's vends and not which column they came from: what each sold is a
+    share, and what is missing of one may only be what the other has too many of.
+    """
+    behind: dict[int, list[int]] = defaultdict(list)
+    for key in columns:
+        # A column without a button is alone; keys of columns and buttons must not meet.
+        button = buttons[key]
+        behind[-key if button is None else button].append(key)
+    found: dict[int, list[Settled]] = {}
+    for keys in behind.values():
+        most = max(keys, key=lambda key: sum(one.missing for one in columns[key]))
+        found[most] = columns[most] if len(keys) == 1 else _together(columns[key] for key in keys)
+    return found
+
+
+def _together(lines: Iterable[list[Settled]]) -> list[Settled]:
+    """From one count of all of them to the next; a count of some alone tells nothing."""
+    at: dict[datetime, list[Settled]] = defaultdict(list)
+    several = list(lines)
+    for one in (one for line in several for one in line):
+        at[one.counted_at].append(one)
+    return [
+        Settled(
+            min(one.before for one in those),
+            counted_at,
+            sum(one.vended for one in those),
+            sum(one.missing for one in those),
+        )
+        for counted_at, those in sorted(at.items())
+        if len(those) == len(several)
+    ]
 
 
 def _stopped(rows: list[Settled]) -> bool:
