@@ -88,9 +88,7 @@ def dispatchwork(
         chosen, left = left[:each], left[each:]
         if chosen:
             work.runs.append(
-                byhand.add_run(
-                    date=day, driver=profile, machines=chosen, actor=dispatcher, now=now
-                )
+                byhand.add_run(date=day, driver=profile, machines=chosen, actor=dispatcher, now=now)
             )
     return work
 
