@@ -1,5 +1,7 @@
 """Bags of cash: sealed at a machine, counted later."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Final
@@ -7,9 +9,9 @@ from typing import Final
 from django.db import IntegrityError, transaction
 
 from fleet.machines.models import Machine
-from people import audit
+from people import audit, bulk
 from people.errors import Unable, Unacceptable
-from people.models import Person
+from people.models import AuditEntry, Person
 from people.rows import put
 
 from ..models import Bag, BagCount
@@ -87,3 +89,57 @@ def count_bag(
         verb="count bag",
         now=now,
     )
+
+
+@dataclass(frozen=True)
+class PastCount:
+    """What was found in a bag, as a counting book has it."""
+
+    bag: Bag
+    amount: Decimal
+    counted_at: datetime
+    counted_by: Person
+    second: Person | None = None
+
+
+@transaction.atomic
+def write_down_counts(
+    *, counts: Sequence[PastCount], actor: Person, now: datetime
+) -> list[BagCount]:
+    """Write down counts of the time before, all or none, in statements that do not grow with them.
+
+    Raises Unacceptable by the number in the list.
+    """
+    wrong: dict[str, str] = {}
+    for index, one in enumerate(counts):
+        if not one.bag.sealed_at <= one.counted_at <= now:
+            wrong[f"counts.{index}.counted_at"] = "counted after it was sealed, and before now"
+        if one.amount < 0:
+            wrong[f"counts.{index}.amount"] = "give nothing or more"
+        if one.second is not None and one.second.pk == one.counted_by.pk:
+            wrong[f"counts.{index}.second"] = "name somebody other than who counted, or nobody"
+    if wrong:
+        raise Unacceptable("; ".join(f"{k}: {v}" for k, v in wrong.items()), fields=wrong)
+    rows = [
+        BagCount(
+            bag=one.bag,
+            amount=one.amount,
+            counted_at=one.counted_at,
+            recorded_at=now,
+            counted_by=one.counted_by,
+            second=one.second,
+        )
+        for one in counts
+    ]
+    bulk.write(rows)
+    bulk.write(
+        [
+            AuditEntry(
+                **audit.entry_values(
+                    actor=actor, verb="count bag", row=row, now=now, after=audit.values(row)
+                )
+            )
+            for row in rows
+        ]
+    )
+    return rows
