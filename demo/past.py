@@ -279,7 +279,8 @@ class Past:
         counts.count_place(
             place=self._place(counted),
             counted=found,
-            whole=counted.whole,
+            # Goods were counted; spare parts lie in a box of their own beside them.
+            whole=False,
             actor=actor,
             counted_at=counted.at,
             now=max(counted.at, _evening(counted.at.date())),

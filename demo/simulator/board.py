@@ -92,6 +92,13 @@ class ControlBoard:
             event.times.add(1)
             self._record(EventRecord(event_id, at, 0))
 
+    def note(self, event_id: str, at: datetime, minutes: int) -> None:
+        """An event that was over when the board could write it down."""
+        event = self.events.setdefault(event_id, EventTally())
+        event.times.add(1)
+        event.minutes += minutes
+        self._record(EventRecord(event_id, at, minutes))
+
     def end(self, event_id: str, at: datetime) -> None:
         event = self.events.get(event_id)
         if event is None or event.active_from is None:

@@ -58,6 +58,7 @@ class Cabinet:
             for button in kind.buttons
         }
         self.coins_jammed = False
+        self.price_off_minor = dict.fromkeys(self.buttons, 0)
         self._zone = zone
         self._turn = dict.fromkeys(self.buttons, 0)
         self._names = {product.code: product.name for product in business.products}
@@ -66,7 +67,8 @@ class Cabinet:
         return at.replace(tzinfo=self._zone)
 
     def price_minor(self, code: str) -> int:
-        return self.buttons[code][0].set_up.price_minor
+        """What the board asks, whatever the books say."""
+        return self.buttons[code][0].set_up.price_minor + self.price_off_minor[code]
 
     def offered(self) -> dict[str, str]:
         """What the buttons show: selection to product, whether it can be had or not."""
@@ -86,14 +88,14 @@ class Cabinet:
 
     def test_vend(self, code: str, column: Column, at: datetime) -> None:
         """The driver drops one from a column without paying."""
-        price_minor = column.set_up.price_minor
+        price_minor = self.price_minor(code)
         self._dropped(code, column, at, how="test", device=None, price_minor=price_minor)
         self.board.tested[code].add(price_minor)
 
     def shelves(self) -> dict[str, Shelf]:
         return {
             code: Shelf(
-                price_minor=columns[0].set_up.price_minor,
+                price_minor=self.price_minor(code),
                 name=self._names[columns[0].set_up.product_code],
                 capacity=sum(column.set_up.capacity for column in columns),
                 level=sum(column.stock for column in columns),

@@ -20,11 +20,61 @@ class WrongProgram:
 
 
 @dataclass(frozen=True)
+class Jam:
+    """A column whose motor turns and drops nothing any more, until a visit mends it, if one does.
+
+    The board takes it for empty each time that it is asked first after a visit.
+    """
+
+    column: str
+    days_before: int
+    mended: int | None = None
+
+
+@dataclass(frozen=True)
+class WrongPrice:
+    """A button that asks so much more than the books say, since a visit at which it was set."""
+
+    button: str
+    more_minor: int
+    days_before: int
+
+
+@dataclass(frozen=True)
+class ShortBags:
+    """A share of the cash is gone before bags are counted, from one day to another."""
+
+    share: float
+    days_before: int
+    until: int = 0
+
+
+@dataclass(frozen=True)
+class NoLongerLiked:
+    """A button that people have turned away from: its column is in order, and silent."""
+
+    button: str
+    days_before: int
+
+
+@dataclass(frozen=True)
+class Shut:
+    """Days on which nobody is at the site, and no driver goes there; the first and the last."""
+
+    days_before: int
+    until: int = 0
+
+    def holds(self, days_before: int) -> bool:
+        return self.until <= days_before <= self.days_before
+
+
+@dataclass(frozen=True)
 class Case:
     """What is out of the ordinary at one machine. Days count back from the end.
 
     `value_nearly_full_cents` and `cash_count_nearly_full` say how far a counter stands below its
-    last number at the start. `asset_text` replaces the asset number in the file.
+    last number at the start. `asset_text` replaces the asset number in the file. `power_lost` are
+    days on which the power fails by night, for a while.
     """
 
     board_swapped: int | None = None
@@ -44,6 +94,12 @@ class Case:
     cashless_discount_minor: int = 0
     free_share: float = 0.0
     warm_since: int | None = None
+    jams: tuple[Jam, ...] = ()
+    wrong_price: WrongPrice | None = None
+    short_bags: ShortBags | None = None
+    no_longer_liked: NoLongerLiked | None = None
+    power_lost: tuple[int, ...] = ()
+    shut: Shut | None = None
 
 
 # How long after its writing a late file arrives.
@@ -71,6 +127,22 @@ CASES: dict[str, Case] = {
     asset_tag("S10", "B"): Case(cashless_discount_minor=10),
     asset_tag("S33", "B"): Case(free_share=0.02),
     asset_tag("S20", "A"): Case(warm_since=6),
+    asset_tag("S28", "C"): Case(jams=(Jam("2", 11),)),
+    asset_tag("S11", "S"): Case(jams=(Jam("D3", 13),)),
+    asset_tag("S27", "C"): Case(jams=(Jam("5", 45, mended=37),)),
+    asset_tag("S15", "A"): Case(jams=(Jam("8", 33, mended=27), Jam("3", 62, mended=57))),
+    asset_tag("S38", "B"): Case(jams=(Jam("5F", 30, mended=24),)),
+    asset_tag("S33", "S"): Case(jams=(Jam("B2", 66, mended=60),)),
+    asset_tag("S34", "C"): Case(wrong_price=WrongPrice("4", -25, 9)),
+    asset_tag("S11", "B"): Case(short_bags=ShortBags(0.22, 20)),
+    asset_tag("S28", "S"): Case(short_bags=ShortBags(0.45, 8, until=5)),
+    asset_tag("S12", "S"): Case(no_longer_liked=NoLongerLiked("B3", 16)),
+    asset_tag("S31", "C"): Case(no_longer_liked=NoLongerLiked("1", 15)),
+    asset_tag("S36", "A"): Case(power_lost=(58, 6, 5, 4, 2, 1)),
+    # Autumn holidays: a whole site silent, and nothing wrong with any column of it.
+    asset_tag("S35", "A"): Case(shut=Shut(13)),
+    asset_tag("S35", "S"): Case(shut=Shut(13)),
+    asset_tag("S29", "B"): Case(shut=Shut(40, until=27)),
 }
 
 

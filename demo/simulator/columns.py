@@ -30,6 +30,7 @@ class Column:
         self.programmed: str | None = None
         self.stock = 0
         self.taken_for_empty = False
+        self.jammed = False
         self._layers: deque[tuple[Lot, int]] = deque()
         self._has_turned = False
 
@@ -68,7 +69,9 @@ class Column:
         return taken
 
     def is_stuck(self, kind: Kind) -> bool:
-        """Whether the next product would come later than the board waits."""
+        """Whether the next product would come later than the board waits, or not at all."""
+        if self.jammed:
+            return True
         return self._has_turned and self._risk(kind) is Risk.FALSE_SOLD_OUT
 
     def drop(self, kind: Kind, random: Random) -> int:

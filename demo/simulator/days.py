@@ -92,6 +92,7 @@ class Days:
             if one.first_day <= day
             and one.machine.driver_email == truck.driver_email
             and day.weekday() in one.machine.visit_weekdays
+            and not one.is_shut(day)
         ]
         shift = next(s for s in self._business.shifts if s.vehicle_name == truck.name)
         if not machines or day.weekday() not in shift.weekdays:

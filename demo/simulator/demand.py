@@ -39,6 +39,8 @@ _HOTTEST_DAY_OF_YEAR = 200
 _DAY_SHAPE = 9.0
 # Of those whose choice has run out, the share that takes something else.
 SECOND_CHOICE_SHARE = 0.55
+# What is left of the liking for something that people have turned away from.
+_STILL_LIKED = 0.02
 
 
 class Customers:
@@ -59,6 +61,7 @@ class Customers:
             * random.lognormvariate(0.0, 0.25)
             for product in business.products
         }
+        self.turned_from: set[str] = set()
 
     def mean(self, day: date) -> float:
         """Customers expected on a day, before the day's own luck."""
@@ -88,7 +91,10 @@ class Customers:
         codes: Sequence[str] = [code for code in offered if code != besides]
         if not codes:
             return None
-        weights = [self._liking[offered[code]] for code in codes]
+        weights = [
+            self._liking[offered[code]] * (_STILL_LIKED if code in self.turned_from else 1.0)
+            for code in codes
+        ]
         return self._random.choices(codes, weights)[0]
 
 

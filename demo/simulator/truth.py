@@ -48,6 +48,19 @@ class TurnedAway(NamedTuple):
     selection: str
 
 
+class Trouble(NamedTuple):
+    """Something that went wrong at a moment: JAM of a column, COINS that stick, POWER lost."""
+
+    at: datetime
+    what: str
+    column: str = ""
+
+
+JAM = "jam"
+COINS = "coins"
+POWER = "power"
+
+
 @dataclass(frozen=True)
 class Fill:
     """One column at one visit: found, taken out, put in; and what was written down of it.
@@ -73,7 +86,8 @@ class Fill:
 
 @dataclass(frozen=True)
 class Visit:
-    """One stop at one machine. `collected_minor` went into the bag with the seal.
+    """One stop at one machine. `collected_minor` went into the bag with the seal, `counted_minor`
+    was in it when it was opened.
 
     `truck` is empty where another's goods were filled in, of which there are no books.
     """
@@ -88,6 +102,7 @@ class Visit:
     changed_columns: tuple[str, ...]
     seal: str
     spoiled: Lines
+    counted_minor: int = 0
 
     def pulled(self, column: str) -> int:
         """Units taken out of a column at its changeover."""
@@ -113,6 +128,7 @@ class MachineTruth:
     emptied: list[Emptied] = field(default_factory=list)
     turned_away: list[TurnedAway] = field(default_factory=list)
     visits: list[Visit] = field(default_factory=list)
+    troubles: list[Trouble] = field(default_factory=list)
     opened: dict[str, Lines] = field(default_factory=dict)
     held: dict[str, Lines] = field(default_factory=dict)
 

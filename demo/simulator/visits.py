@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -38,8 +38,12 @@ def visit(
     *,
     supply: Supply,
     next_visit: date,
+    counts: Callable[[int], int] = lambda minor: minor,
 ) -> Visit:
-    """Everything done at a stop, but for reading; `set_ups` are those to leave behind."""
+    """Everything done at a stop, but for reading; `set_ups` are those to leave behind.
+
+    `counts` gives what is found in a bag when it is counted, of what went into it.
+    """
     at, board, random = stop.arrives, cabinet.board, cabinet.random
     board.begin(DOOR_OPEN, cabinet.clock.shows(at))
     counted = {label: column.stock for label, column in cabinet.columns.items()}
@@ -98,6 +102,7 @@ def visit(
         changed_columns=tuple(done.changed),
         seal=supply.seal() if collected_minor else "",
         spoiled=spoiled,
+        counted_minor=counts(collected_minor),
     )
     cabinet.truth.visits.append(visited)
     return visited
@@ -164,7 +169,7 @@ def _try_a_button(cabinet: Cabinet, at: datetime) -> tuple[str, int]:
     code = cabinet.random.choice(list(cabinet.buttons))
     column = cabinet.buttons[code][0]
     as_it_was = column.lines()
-    if column.stock:
+    if column.stock and not column.jammed:
         cabinet.test_vend(code, column, at)
     return column.label, column.put_back(as_it_was)
 

@@ -24,12 +24,17 @@ from demo.simulator.goods import Lot
 from demo.simulator.history import give_history
 from demo.simulator.rounds import Stop
 from demo.simulator.trucks import Supply
+from demo.simulator.truth import COINS, JAM, POWER, Trouble
 from demo.simulator.visits import visit
 
 HANDHELD = "HH000003"
 _NO_SIGNAL_SHARE = 0.012
 _COIN_JAM_A_DAY = 0.004
 _POWER_OUTAGE_A_DAY = 0.004
+POWER_CUT = "OCF"
+_OUTAGE_MIN = 24
+# Coins that stick in a bag or roll away: now and then a count is a few off.
+_COUNTS_OFF_SHARE = 0.06
 _COLD_C = 3.6
 _WARM_C = 13.5
 NOT_COOLING = "EJJ"
@@ -73,6 +78,7 @@ class MachineWeeks:
         self._dawn = time(self._random.randrange(3, 5), self._random.randrange(5, 55))
         self._files: list[SimulatedFile] = []
         self._lots = Random(f"{seed}:{machine.asset_tag}:lots")
+        self._bags = Random(f"{seed}:{machine.asset_tag}:bags")
         self._shelf_life_days = {one.code: one.shelf_life_days for one in business.products}
         self.cabinet = self._cabinet(business, seed)
 
@@ -92,6 +98,11 @@ class MachineWeeks:
             column: (set_up.product_code, set_up.capacity)
             for column, set_up in self._to_leave(day).items()
         }
+
+    def is_shut(self, day: date) -> bool:
+        """Whether nobody is at the site on a day."""
+        shut = self._case.shut
+        return shut is not None and shut.holds((self._until - day).days)
 
     def end(self) -> None:
         """Keep what is left in the columns."""
@@ -197,18 +208,46 @@ class MachineWeeks:
             yield datetime.combine(day, time(random.randrange(8, 17), 7)), self._jam
         if random.random() < _POWER_OUTAGE_A_DAY:
             yield datetime.combine(day, time(random.randrange(5, 22), 31)), self._power_outage
-        if self._case.warm_since == (self._until - day).days:
-            yield datetime.combine(day, time(2, 40)), self._stop_cooling
+        yield from self._troubles(day)
+        if self.is_shut(day):
+            return
         for arrival in self.cabinet.customers.arrivals(day):
             yield arrival, self.cabinet.customer
 
+    def _troubles(self, day: date) -> Iterator[WallClockAct]:
+        case, days_before = self._case, (self._until - day).days
+        if case.warm_since == days_before:
+            yield datetime.combine(day, time(2, 40)), self._stop_cooling
+        for jam in case.jams:
+            if jam.days_before == days_before:
+                yield datetime.combine(day, time(10, 20)), partial(self._jam_column, jam.column)
+        if days_before in case.power_lost:
+            yield datetime.combine(day, time(1, 13 + days_before % 7)), self._power_outage
+        unliked = case.no_longer_liked
+        if unliked is not None and days_before == unliked.days_before:
+            yield datetime.combine(day, time(4, 58)), partial(self._turn_from, unliked.button)
+
+    def _jam_column(self, label: str, at: datetime) -> None:
+        self.cabinet.columns[label].jammed = True
+        self._note(at, JAM, label)
+
+    def _turn_from(self, button: str, at: datetime) -> None:
+        del at
+        self.cabinet.customers.turned_from.add(button)
+
+    def _note(self, at: datetime, what: str, column: str = "") -> None:
+        self.cabinet.truth.troubles.append(Trouble(self.cabinet.aware(at), what, column))
+
     def _jam(self, at: datetime) -> None:
         self.cabinet.coins_jammed = True
+        self._note(at, COINS)
         self.cabinet.board.begin(COIN_JAM, self.cabinet.clock.shows(at))
 
     def _power_outage(self, at: datetime) -> None:
-        del at
-        self.cabinet.board.power_outages.add(1)
+        board = self.cabinet.board
+        board.power_outages.add(1)
+        board.note(POWER_CUT, self.cabinet.clock.shows(at), _OUTAGE_MIN)
+        self._note(at, POWER)
 
     def _stop_cooling(self, at: datetime) -> None:
         self.cabinet.board.begin(NOT_COOLING, self.cabinet.clock.shows(at))
@@ -256,13 +295,35 @@ class MachineWeeks:
                 )
             )
         self._exchange_parts(at)
+        self._mend(day)
         visit(
             cabinet,
             stop,
             self._to_leave(day),
             supply=self._supply,
             next_visit=next_visit_day(self.machine, day),
+            counts=partial(self._counted, day),
         )
+
+    def _mend(self, day: date) -> None:
+        """What this visit mends, and the price that it sets wrong."""
+        case = self._case
+        for jam in case.jams:
+            if jam.mended is not None and day == self._work_day(jam.mended):
+                self.cabinet.columns[jam.column].jammed = False
+        wrong = case.wrong_price
+        if wrong is not None and day == self._work_day(wrong.days_before):
+            self.cabinet.price_off_minor[wrong.button] = wrong.more_minor
+
+    def _counted(self, day: date, collected_minor: int) -> int:
+        """What two people find in the bag of a day, of what the meter says went into it."""
+        short, days_before = self._case.short_bags, (self._until - day).days
+        gone = 0
+        if short is not None and short.until <= days_before <= short.days_before:
+            gone = round(short.share * collected_minor / 25) * 25
+        if self._bags.random() < _COUNTS_OFF_SHARE:
+            gone += self._bags.choice((-25, -10, 5, 10, 25, 100))
+        return max(collected_minor - gone, 0)
 
     def _exchange_parts(self, at: datetime) -> None:
         cabinet, case, day = self.cabinet, self._case, at.date()

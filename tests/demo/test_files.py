@@ -99,7 +99,9 @@ def test_every_machine_reports_and_one_is_in_no_book(weeks):
     assert set(weeks.written) >= known
     nightly = [m.asset_tag for m in weeks.business.machines if m.reads == "nightly"]
     assert all(len(weeks.written[tag]) >= 75 for tag in nightly)
-    others = known - set(nightly)
+    # Those at visits miss some where nobody went: their site was shut.
+    assert len(weeks.written[case_tag("shut")]) >= 20
+    others = known - set(nightly) - {case_tag("shut")}
     assert all(24 <= len(weeks.written[tag]) <= 36 for tag in others)
 
 

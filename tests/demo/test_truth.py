@@ -9,6 +9,7 @@ import pytest
 from demo.business.machines import asset_tag
 from demo.simulator.cases import CASES
 from demo.simulator.truth import Vend
+from tests.demo.conftest import UNTIL
 from tests.demo.rawfile import RawFile, number, taken_apart
 
 
@@ -133,7 +134,9 @@ def test_a_wrong_program_makes_a_full_column_seem_empty(weeks):
         if one.false
     }
     tag = asset_tag("S19", "A")
-    assert false == {(tag, "4")}
+    jammed = {(of, jam.column) for of, case in CASES.items() for jam in case.jams}
+    assert len(jammed) > 5
+    assert false == {(tag, "4")} | jammed
     # The board says sold out; the visit finds the column all but full.
     truth = weeks.simulated.truth[tag]
     last = [one.at for one in truth.emptied if one.false][-2]
@@ -205,3 +208,32 @@ def test_weekday_and_season_can_be_seen(weeks):
     drinks = weeks.simulated.truth[asset_tag("S11", "A")]
     weekdays = Counter(vend.at.weekday() for vend in drinks.vends)
     assert weekdays[6] < 0.7 * weekdays[2]
+
+
+def test_a_jammed_column_is_silent_until_a_visit_mends_it(weeks):
+    for tag, case in CASES.items():
+        truth = weeks.simulated.truth.machines[tag]
+        for jam in case.jams:
+            sold = [UNTIL - vend.at.date() for vend in truth.vends if vend.column == jam.column]
+            days = [one.days for one in sold]
+            mended = 0 if jam.mended is None else jam.mended
+            assert any(day > jam.days_before for day in days)
+            assert not any(mended + 4 < day < jam.days_before for day in days)
+            assert jam.mended is None or any(day < mended for day in days)
+
+
+def test_nobody_buys_or_fills_where_a_site_is_shut(weeks):
+    for tag, case in CASES.items():
+        if case.shut is not None:
+            truth = weeks.simulated.truth.machines[tag]
+            when = [vend.at for vend in truth.vends] + [visit.at for visit in truth.visits]
+            assert when
+            assert not any(case.shut.holds((UNTIL - at.date()).days) for at in when)
+
+
+def test_bags_are_short_where_money_goes_missing_alone(weeks):
+    for tag, truth in weeks.simulated.truth.machines.items():
+        went = sum(visit.collected_minor for visit in truth.visits)
+        found = sum(visit.counted_minor for visit in truth.visits)
+        short = CASES[tag].short_bags if tag in CASES else None
+        assert (went - found > 1000) == (short is not None)
