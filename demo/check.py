@@ -1,8 +1,9 @@
 """A business day driven through the API: what `sh demo/run --check` does once the service is up.
 
-A dispatcher and a driver sign in, ask what fits, plan a changeover and carry it out; the next day
-is planned and one of its runs driven; a machine is added, two of its audit files are handed in, and
-what the service says it sold is held against what the simulator knows it sold.
+A dispatcher and a driver sign in, ask what fits, plan a changeover and carry it out; a customer
+reports a fault, which is given to a driver and mended; what the numbers suspect is shown; the next
+day is planned and one of its runs driven; a machine is added, two of its audit files are handed in,
+and what the service says it sold is held against what the simulator knows it sold.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from demo.business import Business, marrowby
 from demo.business.machines import asset_tag
 from demo.business.people import PASSWORD, PEOPLE
 from demo.client import Client, Failed
+from demo.faultwork import report_and_mend, show_findings
 from demo.roadwork import plan_and_drive
 from demo.simulator import Simulated, SimulatedFile, simulate_with_truth
 
@@ -49,6 +51,8 @@ def _day(base_url: str, weeks: int) -> None:
     today = datetime.now(UTC).date()
     business = marrowby(today)
     truth = simulate_with_truth(business, today, weeks=weeks).truth
+    report_and_mend(base_url, desk, partial(_signed_in, base_url), business)
+    show_findings(desk)
     plan_and_drive(desk, partial(_signed_in, base_url), business, truth)
     _hand_in_two_reads(desk, road)
 

@@ -16,6 +16,14 @@ class Failed(Exception):
     """The service answered otherwise than a business day needs; the message says what and where."""
 
 
+class Refused(Failed):
+    """An answer that says no, with its stable `code`."""
+
+    def __init__(self, message: str, code: str) -> None:
+        super().__init__(message)
+        self.code = code
+
+
 class Client:
     """One device. Without a token it can only ask for one."""
 
@@ -65,7 +73,9 @@ class Client:
         status, said = self._send(method, path, body, headers)
         answer = json.loads(said) if said else None
         if status >= http.client.BAD_REQUEST:
-            raise Failed(f"{method} {path} answered {status}: {json.dumps(answer, indent=2)}")
+            why = f"{method} {path} answered {status}: {json.dumps(answer, indent=2)}"
+            code = answer.get("code", "") if isinstance(answer, dict) else ""
+            raise Refused(why, code)
         return answer
 
     def _send(

@@ -13,8 +13,10 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
+from datetime import time as clock_time
 from itertools import groupby
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -22,9 +24,17 @@ from demo import night
 from demo.beside import beside
 from demo.books import Books, is_empty
 from demo.business import marrowby
+from demo.business.people import EAST
+from demo.desk import Desk
+from demo.mended import Mended
+from demo.night import said
 from demo.past import Past
 from demo.simulator import SimulatedFile, simulate_with_truth
+from demo.simulator.truth import Truth
 from demo.standing import Standing
+from demo.upkept import Upkept
+from demo.watched import Watched
+from demo.workshop import Workshop
 from fleet.inventory.models import Movement
 from fleet.machines.models import SetUp
 from fleet.sales.actions.receive import ReceivedFile, receive
@@ -56,6 +66,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         books.write_machines()
         standing = Standing(books, datetime.now(UTC))
         standing.write()
+        workshop = Workshop(books, standing, _since(options.until, options.weeks))
+        workshop.write()
         _name(books, BEING_LOADED.format(business.name))
     print(
         f"Wrote {business.name}: {len(business.machines)} machines at {len(business.sites)} sites, "
@@ -67,7 +79,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     with beside(lambda: write_past(past)):
         write_set_ups(books)
         read_in(simulated.files)
-    night.spend(books)
+    night.reckon(books)
+    write_service(books, standing, workshop, simulated.truth, options.until)
+    night.plan()
     _name(books, business.name)
     return 0
 
@@ -104,6 +118,23 @@ def write_past(past: Past) -> None:
         f"in {time.perf_counter() - started:.0f} s",
         flush=True,
     )
+
+
+def write_service(
+    books: Books, standing: Standing, workshop: Workshop, truth: Truth, until: date
+) -> None:
+    """What went wrong and was mended, what the numbers suspect, and what is to be done today."""
+    mended = Mended(books, standing, workshop, truth, until)
+    said("Wrote", (len(mended.write()) for _ in "1"), "closed tickets")
+    said("Wrote", (Upkept(books, truth).write() for _ in "1"), "works of maintenance")
+    watched = Watched(books, standing, workshop, truth)
+    said("Looked, and found", (watched.write().found for _ in "1"), "things that seem wrong")
+    said("Left", (Desk(books, standing, workshop).write() for _ in "1"), "tickets open")
+
+
+def _since(until: date, weeks: int) -> datetime:
+    """The first simulated morning, when stock was counted for the first time."""
+    return datetime.combine(until - timedelta(weeks=weeks), clock_time(4), tzinfo=ZoneInfo(EAST))
 
 
 def read_in(files: Iterable[SimulatedFile]) -> Counter[str]:

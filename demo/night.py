@@ -22,15 +22,19 @@ from service.runs.queries.calendar import Calendar
 MOST_DAYS_AHEAD = 7
 
 
-def spend(books: Books) -> None:
-    """The night's work, with what was done and how long it took printed."""
-    _said("Settled the counts of", _settle(books), "machines")
-    _said("Fitted", _fit(books), "columns")
+def reckon(books: Books) -> None:
+    """The reckoning of the night, with what was done and how long it took printed."""
+    said("Settled the counts of", _settle(books), "machines")
+    said("Fitted", _fit(books), "columns")
     now = datetime.now(UTC)
     learned = learning.learn_service_times(now=now)
     learning.learn_travel(now=now)
-    _said("Learned the time of visits at", iter((learned,)), "machines")
-    _said("Planned", _plan(), "runs")
+    said("Learned the time of visits at", iter((learned,)), "machines")
+
+
+def plan() -> None:
+    """The next day, for which open tickets and what is due count."""
+    said("Planned", _plan(), "runs")
 
 
 def _settle(books: Books) -> Iterable[int]:
@@ -65,7 +69,8 @@ def _plan() -> Iterable[int]:
             return
 
 
-def _said(verb: str, counts: Iterable[int], what: str) -> None:
+def said(verb: str, counts: Iterable[int], what: str) -> None:
+    """Print how much was done, of what, and how long it took."""
     started = time.perf_counter()
     total = sum(counts)
     print(f"{verb} {total} {what} in {time.perf_counter() - started:.0f} s", flush=True)

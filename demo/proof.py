@@ -28,7 +28,7 @@ from demo.simulator.noted import noted_books
 from demo.simulator.truth import Truth
 from fleet.inventory.models import StockLevel
 from fleet.inventory.queries.check import check_stock
-from fleet.machines.models import Column
+from fleet.machines.models import Column, Product
 from fleet.sales.stock import estimate
 
 WEEKS = 12
@@ -77,13 +77,18 @@ def differing(business: Business, truth: Truth) -> list[str]:
     names = {one.code: one.name for one in business.products}
     sites = {one.code: one.name for one in business.warehouses}
     ours: dict[tuple[str, str], Counter[str]] = {}
-    levels = StockLevel.objects.values_list(
-        "place__kind",
-        "place__name",
-        "place__column__machine__asset_tag",
-        "place__column__position__label",
-        "product__name",
-    ).annotate(units=Sum("quantity"))
+    # Spare parts are in the ledger alone; the simulator knows of goods.
+    levels = (
+        StockLevel.objects.exclude(product__form=Product.Form.PART)
+        .values_list(
+            "place__kind",
+            "place__name",
+            "place__column__machine__asset_tag",
+            "place__column__position__label",
+            "product__name",
+        )
+        .annotate(units=Sum("quantity"))
+    )
     for kind, name, tag, label, product, count in levels:
         place = f"{tag} {label}" if kind == COLUMN else name
         ours.setdefault((kind, place), Counter())[product] += count

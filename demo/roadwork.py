@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from demo.business import Business
-from demo.client import Client, Failed
+from demo.client import Client, Failed, Refused
 from demo.simulator.goods import units
 from demo.simulator.truth import Truth
 
@@ -41,7 +41,13 @@ def _planned(desk: Client) -> Row:
     today = datetime.now(UTC).date()
     for ahead in range(1, MOST_DAYS_AHEAD + 1):
         day = (today + timedelta(days=ahead)).isoformat()
-        plan: Row = desk.post("day-plans", {"date": day})
+        try:
+            plan: Row = desk.post("day-plans", {"date": day})
+        except Refused as refused:
+            if refused.code != "nobody_drives":
+                raise
+            print(f"Nobody drives on {day}")
+            continue
         if plan["runs"]:
             return plan
         closed = plan["inputs"].get("closed")

@@ -158,6 +158,7 @@ def _environment(place: Place, servers: embedded.Servers) -> dict[str, str]:
         "COLONNADE_LOG_FORMAT": "text",
         "COLONNADE_STATIC_FOLDER": str(place.folder / "static"),
         "COLONNADE_WATCH_FOLDER": str(inbox),
+        "COLONNADE_WEBHOOK_PRIVATE": "1",  # whoever tries webhooks out listens on this machine
         "DJANGO_SETTINGS_MODULE": "config.settings",
         "PYTHONPATH": str(ROOT / "operator"),
     }

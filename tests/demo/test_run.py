@@ -125,5 +125,16 @@ def test_the_business_day_goes_through() -> None:
         )
         assert day.returncode == 0, day.stdout + day.stderr
         assert "database ok, migrations ok, broker ok" in day.stdout
+        for said in (
+            "Reported at MV-",
+            "heard of outside, signed: ticket.new",
+            "suggested: ",
+            "Closed: motor or home switch",
+            "heard of outside, signed: ticket.closed",
+            "the customer reads: Somebody has seen to it.",
+            "The watch suspects ",
+            "The books balance",
+        ):
+            assert said in day.stdout, day.stdout
         wait_until_nothing_runs_on(Path(folder))
         assert not list(Path(folder).glob("colonnade-check-*"))
