@@ -134,7 +134,8 @@ class RoadRuns(OnTheRoad):
 
     @gives(RunSheetOut, summary="The whole run: stops, columns, loads, changeovers, the truck")
     def retrieve(self, request: Request, pk: int) -> Response:
-        return Response(self.shown(RunSheetOut, day.sheet(gates.run_for(self.person, pk))))
+        run = gates.run_for(self.person, pk)
+        return Response(self.shown(RunSheetOut, day.sheet(run, now=self.now)))
 
     @writes(PickIn, ActOut, key="own", summary="What was picked for the truck")
     @action(detail=True, methods=["post"])
@@ -221,7 +222,7 @@ class Road(Doors):
     def day(self, request: Request, asked: Mapping[str, Any]) -> Response:
         zone = self.shown_with["business"].time_zone
         when = asked.get("date") or self.now.astimezone(zone).date()
-        runs = [day.sheet(run) for run in day.my_runs(self.person, when)]
+        runs = [day.sheet(run, now=self.now) for run in day.my_runs(self.person, when)]
         mine = tickets.my_tickets(self.person)
         return Response(self.shown(DayOut, {"date": when, "runs": runs, "tickets": mine}))
 

@@ -72,7 +72,7 @@ def my_day(request: PersonRequest) -> HttpResponse:
     to_see = list(listing.to_see_to(request.user)[:MOST_TICKETS])
     context = {
         "today": today,
-        "sheets": [_with_progress(day.sheet(run)) for run in [*late, *runs]],
+        "sheets": [_with_progress(day.sheet(run, now=now)) for run in [*late, *runs]],
         "tickets": [one for one in to_see if one.given_to_id == request.user.pk],
         "nobodys": sum(one.given_to_id is None for one in to_see),
         "now": now,
@@ -214,7 +214,7 @@ def _run_page(request: PersonRequest, run: Run, form: ActForm | None = None) -> 
     if form is not None:
         forms[form.verb] = form
     context = {
-        "sheet": _with_progress(day.sheet(run)),
+        "sheet": _with_progress(day.sheet(run, now=timezone.now())),
         "run": run,
         "forms": forms,
         "may_end": run.state == Run.State.OUT,
@@ -280,7 +280,7 @@ def _stop_forms(found: Mapping[str, Any], posted: Any = None, verb: str = "") ->
 
 def _stop_sheet(stop: Stop) -> dict[str, Any]:
     """The machine's columns with what they hold, shall hold, and what is packed for them."""
-    found = day.stop_sheet(stop)
+    found = day.stop_sheet(stop, now=timezone.now())
     packed: dict[int | None, int] = {}
     for line in found["packed"]:
         units = line.wanted if line.picked is None else line.picked
@@ -293,10 +293,17 @@ def _stop_sheet(stop: Stop) -> dict[str, Any]:
 
 
 def _suggested(column: Mapping[str, Any]) -> int:
-    """What is packed for the column, else what it is thought to take; never more than its room."""
+    """What is packed for the column, else what it is thought to take; never more than its room.
+
+    Once the column was counted or filled, no more of what is packed than still is to go in.
+    """
     capacity = column["capacity"] or 0
     if column["packed"] is not None:
-        return min(int(column["packed"]), capacity)
+        most = capacity
+        if column["told_since"]:
+            wanted = capacity if column["fill_to"] is None else column["fill_to"]
+            most = max(0, wanted - max(0, column["expected"]))
+        return min(int(column["packed"]), most)
     if column["fill_to"] is None or column["expected"] is None:
         return 0
     return int(max(0, min(column["fill_to"] - max(0, column["expected"]), capacity)))

@@ -28,7 +28,7 @@ def sheet(request: PersonRequest, pk: int) -> HttpResponse:
     """The run sheet: each stop with its hours, what to do there and why."""
     run = gates.run_for(request.user, pk)
     shown = _shown(run)
-    at_stops = {one["stop"].pk: one for one in day.sheet(run)["stops"]}
+    at_stops = {one["stop"].pk: one for one in day.sheet(run, now=timezone.now())["stops"]}
     zone = Business.the().time_zone
     stops = [one.stop for one in shown.stops]
     due, close_by = nearby.due_around(stops, run)

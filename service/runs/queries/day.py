@@ -1,14 +1,16 @@
 """A driver's day as the driver reads it: runs, stops with their columns, loads, changeovers."""
 
 from collections import defaultdict
-from collections.abc import Sequence
-from datetime import date
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Max, QuerySet
 
 from fleet.demand.models import ColumnNeed
+from fleet.inventory.models import Movement, MovementLine, StockCount
 from fleet.machines.models import Changeover, Column
+from fleet.sales import stock
 from people.models import Person
 
 from ..models import LoadLine, Run, Stop
@@ -16,6 +18,16 @@ from .gates import runs_seen_by
 from .holdings import columns_now, truck_now
 
 OPEN = (Changeover.State.PLANNED, Changeover.State.IN_HAND)
+BY_HAND = (
+    Movement.Reason.FILL,
+    Movement.Reason.REMOVAL,
+    Movement.Reason.WASTE,
+    Movement.Reason.COUNT,
+    Movement.Reason.CORRECTION,
+)
+"""Movements by which people change what a column holds, or put its record right."""
+LATELY = timedelta(days=1)
+"""What was told within it counts for a column whose need was not worked out."""
 
 
 def my_runs(person: Person, day: date) -> "QuerySet[Run]":
@@ -23,7 +35,7 @@ def my_runs(person: Person, day: date) -> "QuerySet[Run]":
     return runs_seen_by(person).filter(driver=person, date=day, agreed=True).order_by("pk")
 
 
-def sheet(run: Run) -> dict[str, Any]:
+def sheet(run: Run, *, now: datetime) -> dict[str, Any]:
     """The whole run for a device that may be without a signal all day. Queries do not grow with
     its stops."""
     stops = list(
@@ -31,15 +43,15 @@ def sheet(run: Run) -> dict[str, Any]:
         .select_related("machine__kind", "site", "visit")
         .order_by("sequence", "pk")
     )
-    return {"run": run, "stops": _stops(run, stops), "truck": truck_now(run)}
+    return {"run": run, "stops": _stops(run, stops, now), "truck": truck_now(run)}
 
 
-def stop_sheet(stop: Stop) -> dict[str, Any]:
+def stop_sheet(stop: Stop, *, now: datetime) -> dict[str, Any]:
     """One stop with its columns, what is packed for it, and the changeovers open there."""
-    return _stops(stop.run, [stop])[0]
+    return _stops(stop.run, [stop], now)[0]
 
 
-def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
+def _stops(run: Run, stops: Sequence[Stop], now: datetime) -> list[dict[str, Any]]:
     machines = {stop.machine_id for stop in stops}
     of_machine: dict[int, list[int]] = defaultdict(list)
     for pk, machine in Column.objects.filter(machine__in=machines).values_list("pk", "machine"):
@@ -47,6 +59,7 @@ def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
     columns = {
         one["column"]: one for one in columns_now(pk for keys in of_machine.values() for pk in keys)
     }
+    worked_out_at: dict[int, datetime] = {}
     for need in ColumnNeed.objects.filter(column__in=columns):
         one = columns[need.column_id]
         # A need of what the column held before its changeover says nothing of what it holds now.
@@ -54,6 +67,11 @@ def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
             one["expected"] = round(need.stock_expected)
             one["fill_to"] = need.fill_to
             one["pull_units"] = need.pull_units
+            worked_out_at[need.column_id] = need.worked_out_at
+    told = _told_since({key: worked_out_at.get(key, now - LATELY) for key in columns})
+    for key, known in stock.estimate(told, now).items() if told else ():
+        columns[key]["expected"] = round(known.expected)
+        columns[key]["told_since"] = True
     packed: dict[int, list[LoadLine]] = defaultdict(list)
     lines = LoadLine.objects.filter(run=run, stop__in=[stop.pk for stop in stops])
     for line in lines.select_related("product"):
@@ -67,6 +85,7 @@ def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
         one.setdefault("expected", None)
         one.setdefault("fill_to", None)
         one.setdefault("pull_units", 0)
+        one.setdefault("told_since", False)
     return [
         {
             "stop": stop,
@@ -78,3 +97,27 @@ def _stops(run: Run, stops: Sequence[Stop]) -> list[dict[str, Any]]:
         }
         for stop in stops
     ]
+
+
+def _told_since(worked_out_at: Mapping[int, datetime]) -> list[int]:
+    """The columns that somebody counted, filled or emptied since their need was worked out.
+
+    What was expected before says nothing of them any more. By when the service heard of it: an act
+    of before that was told late was not reckoned with either.
+    """
+    columns = list(worked_out_at)
+    lines = MovementLine.objects.filter(movement__reason__in=BY_HAND)
+    told = (
+        (StockCount.objects.filter(place__column__in=columns), "place__column", "recorded_at"),
+        (lines.filter(to_place__column__in=columns), "to_place__column", "movement__recorded_at"),
+        (
+            lines.filter(from_place__column__in=columns),
+            "from_place__column",
+            "movement__recorded_at",
+        ),
+    )
+    found: set[int] = set()
+    for rows, column, moment in told:
+        latest = rows.order_by().values_list(column).annotate(latest=Max(moment))
+        found.update(key for key, heard_at in latest if heard_at > worked_out_at[key])
+    return sorted(found)
