@@ -27,6 +27,11 @@ def page_of(ticket: Ticket) -> str:
     return f"/tickets/{ticket.pk}/"
 
 
+def page_on_the_road(ticket: Ticket) -> str:
+    """Where whoever goes there finds a ticket on the telephone."""
+    return f"/road/tickets/{ticket.pk}/"
+
+
 def tell(ticket: Ticket, event: str, *, now: datetime) -> list[WebhookDelivery]:
     """Write the message of an event for every target that hears of it. In a transaction."""
     targets = list(WebhookTarget.objects.filter(active=True, events__contains=[event]))

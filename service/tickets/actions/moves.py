@@ -7,6 +7,7 @@ from typing import Any
 from django.db import transaction
 
 from people import audit
+from people.actions import notices
 from people.errors import Unacceptable
 from people.models import Person
 from people.roles import Role
@@ -26,7 +27,7 @@ NOBODY: Mapping[str, Any] = {"given_to": None, "taken_at": None, "on_site_at": N
 def give(
     *, ticket: Ticket, to: Person, actor: Person, now: datetime, seen_version: int | None = None
 ) -> Ticket:
-    """Give the ticket to somebody who goes there, or to another than before.
+    """Give the ticket to somebody who goes there, or to another than before, and tell them.
 
     Raises IllegalMove, ChangedMeanwhile, Unacceptable.
     """
@@ -39,9 +40,12 @@ def give(
     changes: dict[str, Any] = {**NOBODY, "given_to": to}
     if row.state != State.WAITING:
         changes["state"] = State.GIVEN
-    return _written(
+    _written(
         row, Verb.GIVE, changes, actor=actor, now=now, said=f"to {to}", data={"given_to": to.pk}
     )
+    if to.pk != actor.pk:
+        _tell_given(row, to, actor=actor, now=now)
+    return row
 
 
 @transaction.atomic
@@ -270,6 +274,23 @@ def _began_before(row: Ticket, began: datetime, *, actor: Person, now: datetime)
     if row.on_site_at is not None and row.on_site_at <= began:
         return row
     return _written(row, Verb.ON_SITE, {"on_site_at": began}, actor=actor, now=now, at=began)
+
+
+def _tell_given(row: Ticket, to: Person, *, actor: Person, now: datetime) -> None:
+    """Say to whoever goes that it is theirs. Who takes a ticket oneself knows."""
+    where = f", {row.site}" if row.site else ""
+    promised = ""
+    if row.promised_at is not None:
+        promised = f" Promised for {moment(row.promised_at, row)}, {row.promised_by}."
+    notices.tell(
+        people=[to],
+        # Given again after it was somebody else's, it is told of again.
+        key=f"ticket {row.pk} given {row.version}",
+        subject=f"For you: {row.symptom}, {row.machine}{where}",
+        text=f"{actor} gave you {row.reference}: {row.symptom}, {row.machine}{where}.{promised}",
+        address=outgoing.page_on_the_road(row),
+        now=now,
+    )
 
 
 def _require_lately_closed(row: Ticket, now: datetime) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from people.errors import NotAllowed, Unable, Unacceptable
-from people.models import Person
+from people.models import Notice, Person
 from service.tickets.actions import changes, moves
 from service.tickets.models import Ticket
 from tests.service.tickets.ticketwork import TicketWork, clock
@@ -39,6 +39,28 @@ def test_a_ticket_goes_its_way(tickets: TicketWork) -> None:
     assert tickets.verbs(row) == told
     assert row.version == len(told)
     assert tickets.audited(row) == [f"ticket: {verb.replace('_', ' ')}" for verb in told]
+
+
+def test_who_is_given_a_ticket_is_told_once(tickets: TicketWork, other_driver: Person) -> None:
+    row = tickets.ticket()
+    desk = tickets.dispatcher
+    moves.give(ticket=row, to=tickets.driver, actor=desk, now=clock(9, 5))
+    moves.give(ticket=row, to=tickets.driver, actor=desk, now=clock(9, 6))
+    told = Notice.objects.get(person=tickets.driver)
+    assert told.address == f"/road/tickets/{row.pk}/"
+    assert str(row.machine) in told.subject
+    assert row.reference in told.text
+    moves.give(ticket=row, to=other_driver, actor=desk, now=clock(9, 10))
+    moves.give(ticket=row, to=tickets.driver, actor=desk, now=clock(9, 15))
+    assert Notice.objects.filter(person=tickets.driver).count() == 2
+    assert Notice.objects.filter(person=other_driver).count() == 1
+
+
+def test_who_takes_a_ticket_is_not_told(tickets: TicketWork) -> None:
+    desk = tickets.dispatcher
+    moves.take(ticket=tickets.ticket(), actor=tickets.driver, now=clock(9, 5))
+    moves.give(ticket=tickets.ticket(), to=desk, actor=desk, now=clock(9, 10))
+    assert not Notice.objects.exists()
 
 
 def test_the_clock_stands_while_it_waits(tickets: TicketWork) -> None:
