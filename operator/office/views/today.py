@@ -62,6 +62,7 @@ def page(request: PersonRequest) -> HttpResponse:
         "more_piles": len(heaps) > SHOWN,
         "tray_count": sum(one.count for one in heaps),
         "decisions": decisions.defer("to_read__raw")[:SHOWN],
+        "decision_count": decisions.order_by().count(),
         "changeovers": [(one, places.get(one.column.machine_id)) for one in changeovers[:SHOWN]],
         "more_changeovers": len(changeovers) > SHOWN,
         "pressing": [(one, places.get(one.pk), found) for one, found in pressing[:SHOWN]],
