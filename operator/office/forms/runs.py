@@ -5,14 +5,18 @@ from datetime import datetime
 from typing import Any
 
 from django import forms
+from django.db.models import Prefetch
 from django.utils import timezone
 
-from fleet.machines.models import Machine
+from fleet.machines.models import Machine, Placement
 from people.models import Business
 from service.runs.models import DriverProfile, Run, Stop, Vehicle
 from service.runs.queries.planned import ShownRun
 
 ANYWHERE = ""
+STANDS_AT = Placement.objects.filter(ends_at__isnull=True, site__isnull=False).select_related(
+    "site"
+)
 
 
 def _open(runs: Sequence[ShownRun]) -> list[ShownRun]:
@@ -127,6 +131,13 @@ class InsertedForm(ReasonForm):
     )
 
 
+class MachinesThere(forms.ModelMultipleChoiceField):
+    """Machines by tag, each with the site where it stands: `R-1, Marl Street`."""
+
+    def label_from_instance(self, machine: Any) -> str:
+        return ", ".join([str(machine), *(str(one.site) for one in machine.stands_at)])
+
+
 class ByHandForm(forms.Form):
     """A driver, machines in the order chosen, and hours where there is no shift."""
 
@@ -134,8 +145,10 @@ class ByHandForm(forms.Form):
     vehicle = forms.ModelChoiceField(
         Vehicle.objects.filter(active=True), required=False, empty_label="the driver's own"
     )
-    machines = forms.ModelMultipleChoiceField(
-        Machine.objects.filter(status=Machine.Status.IN_SERVICE).order_by("asset_tag", "pk"),
+    machines = MachinesThere(
+        Machine.objects.filter(status=Machine.Status.IN_SERVICE)
+        .prefetch_related(Prefetch("placements", STANDS_AT, to_attr="stands_at"))
+        .order_by("asset_tag", "pk"),
         widget=forms.SelectMultiple(attrs={"size": 10}),
         help_text="They are put on the run by tag; move them on the board afterwards.",
     )

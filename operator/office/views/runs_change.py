@@ -123,7 +123,9 @@ def lock_stop(request: PersonRequest, pk: int) -> HttpResponse:
     board.lock_stop(stop=stop, locked=locked, actor=request.user, now=timezone.now())
     said = "stays in its place" if locked else "may be moved again"
     messages.success(request, f"{stop.machine} {said}.")
-    return redirect(address_of(stop.run.date, _plan_of(stop.run.plan, stop.run)))
+    # Whoever locks one stop after another goes on where the last one is.
+    board_page = address_of(stop.run.date, _plan_of(stop.run.plan, stop.run))
+    return redirect(f"{board_page}#stop-{stop.pk}")
 
 
 def by_hand(request: PersonRequest, on: str) -> HttpResponse:

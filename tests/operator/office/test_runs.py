@@ -172,7 +172,8 @@ def test_moves_that_cannot_be(run: Run, owner: Person, desk: Desk) -> None:
     assert text(client.get(address(run, "move/"), {"stop": "9", "to": "x"}), 422)
     stop = stop_of(run, "R-1")
     locked = client.post(f"/runs/stops/{stop.pk}/lock/", {"locked": "yes"})
-    assert locked["Location"] == address(run)
+    assert locked["Location"] == f"{address(run)}#stop-{stop.pk}"
+    assert f'id="stop-{stop.pk}"' in text(client.get(address(run)))
     assert text(client.get(address(run, "move/"), moved(run, "R-1", "R-3")), 422)
     assert text(client.get(f"/runs/stops/{stop.pk}/take-off/"), 409)
     assert text(client.post(f"/runs/stops/{stop.pk}/take-off/", {"reason": "shut"}), 409)
@@ -219,6 +220,8 @@ def test_a_run_by_hand(work: RoadWork, owner: Person, desk: Desk) -> None:
     client = desk(owner)
     on = monday()
     given = {"driver": work.profile.pk, "machines": [one.pk for one in work.machines]}
+    site = work.machines[0].placements.get(ends_at__isnull=True).site
+    assert f"R-1, {site}" in text(client.get(f"/runs/{on}/by-hand/"))
     assert text(client.post(f"/runs/{on}/by-hand/", {"driver": work.profile.pk}), 422)
     sunday = on + timedelta(days=6)
     assert "no shift on Sunday" in text(client.post(f"/runs/{sunday}/by-hand/", given), 422)
