@@ -29,11 +29,14 @@ def django_db_setup(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_teardown(item: pytest.Item, nextitem: pytest.Item | None) -> Iterator[None]:
-    yield
-    if nextitem is not None and kept and _commits(item):
-        with item.config.stash[blocking_manager_key].unblock():
-            for model, rows in kept.items():
-                model._base_manager.bulk_create(rows)
+    try:
+        yield
+    finally:
+        # Whatever failed at this test's end, the next one finds the service as it is delivered.
+        if nextitem is not None and kept and _commits(item):
+            with item.config.stash[blocking_manager_key].unblock():
+                for model, rows in kept.items():
+                    model._base_manager.bulk_create(rows)
 
 
 def _commits(item: pytest.Item) -> bool:

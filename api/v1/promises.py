@@ -7,6 +7,7 @@ from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api import etag
 from api.doors import Doors, gives, nothing, writes
 from api.filters import Id
 from api.shapes import Ref, RowShape, Shape
@@ -100,18 +101,30 @@ class HoursOfService(Doors):
 
     described_by = ServiceHours
 
-    @gives(HoursShape, summary="Look at the hours that count")
+    @gives(HoursShape, tagged=True, summary="Look at the hours that count")
     def retrieve(self, request: Request) -> Response:
-        return self._shown(outgoing.hours_for(self.person))
+        return self._answered(outgoing.hours_for(self.person))
 
-    @writes(HoursShape, HoursShape, summary="Set the hours that count, all at once")
+    @writes(
+        HoursShape,
+        HoursShape,
+        tagged=True,
+        matched=True,
+        summary="Set the hours that count, all at once",
+    )
     def partial_update(self, request: Request, given: dict[str, Any]) -> Response:
-        outgoing.hours_for(self.person, write=True)
+        held = outgoing.hours_for(self.person, write=True)
+        etag.require_match(request, self._shape(held))
         windows = [(one["weekday"], one["opens"], one["closes"]) for one in given["windows"]]
-        return self._shown(agreements.set_hours(windows=windows, actor=self.person, now=self.now))
+        kept = agreements.set_hours(windows=windows, actor=self.person, now=self.now)
+        return self._answered(kept)
 
-    def _shown(self, windows: list[ServiceHours]) -> Response:
-        return Response(self.shown(HoursShape, {"windows": windows}))
+    def _shape(self, windows: list[ServiceHours]) -> Any:
+        return self.shown(HoursShape, {"windows": windows})
+
+    def _answered(self, windows: list[ServiceHours]) -> Response:
+        data = self._shape(windows)
+        return Response(data, headers={"ETag": etag.of(data)})
 
 
 class ClosedDayIn(RowShape):

@@ -249,7 +249,7 @@ def _upkeep(machine: Machine, owner: Person) -> dict[str, int]:
     return {
         "maintenance-plans": plan.pk,
         "maintenance-terms": own.pk,
-        "due-work": DueWork.objects.get(plan=plan, state=DueWork.State.OPEN).pk,
+        "due-work": DueWork.objects.filter(plan=plan, state=DueWork.State.OPEN)[0].pk,
         "maintenance-done": done.pk,
         "calendar-addresses": address.pk,
     }

@@ -91,11 +91,14 @@ def test_promises_are_read_by_the_desk_and_set_by_an_owner(
 def test_hours_and_closed_days(
     as_owner: Caller, caller: Callable[[Any], Caller], dispatcher: Person, refused: Refused
 ) -> None:
-    assert len(as_owner.get("/service-hours").json()["windows"]) == 5
+    seen = as_owner.get("/service-hours")
+    assert len(seen.json()["windows"]) == 5
     window = {"weekday": 0, "opens": "09:00:00", "closes": "12:00:00"}
-    kept = as_owner.patch("/service-hours", {"windows": [window]})
+    refused(as_owner.patch("/service-hours", {"windows": [window]}), 428)
+    kept = as_owner.patch("/service-hours", {"windows": [window]}, tag=seen["ETag"])
     assert kept.json() == {"windows": [window]}
-    refused(as_owner.patch("/service-hours", {"windows": []}), 422)
+    refused(as_owner.patch("/service-hours", {"windows": [window]}, tag=seen["ETag"]), 412)
+    refused(as_owner.patch("/service-hours", {"windows": []}, tag=kept["ETag"]), 422)
     desk = caller(dispatcher)
     refused(desk.patch("/service-hours", {"windows": [window]}), 403)
     closed = desk.post("/closed-days", {"date": "2026-12-24", "why": "half staffed"})

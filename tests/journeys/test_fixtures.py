@@ -26,7 +26,6 @@ def test_a_complaint_of_the_browser_fails_the_test(
 
 
 def test_what_shuts_somebody_out_is_found(phone_page: Page, axe: Callable[[Page], None]) -> None:
-    phone_page.goto("/healthz")
     phone_page.set_content(
         "<!doctype html><html><title>Columns</title>"
         "<meta name='viewport' content='width=device-width'><img src='data:,'></html>"

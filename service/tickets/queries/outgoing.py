@@ -25,12 +25,13 @@ def rule_for(person: Person, pk: int, *, write: bool = False) -> PromiseRule:
 
 
 def hours_for(person: Person, *, write: bool = False) -> list[ServiceHours]:
-    """All hours together, as they are set."""
+    """All hours together, as they are set; locked to be changed."""
     if not person.has_role(*READS):
         raise NotFound("there are no service hours")
     if write and not person.has_role(Role.OWNER):
         raise NotAllowed("an owner sets promises")
-    return list(ServiceHours.objects.order_by("weekday", "opens", "pk"))
+    found = ServiceHours.objects.order_by("weekday", "opens", "pk")
+    return list(found.select_for_update() if write else found)
 
 
 def closed_days() -> "QuerySet[ClosedDay]":
