@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from .day import told
 from .places import Routes
 from .problem import BadProblem, Problem, Stop
-from .results import Delay, Delta, Insertion, Plan, Rule
+from .results import Delay, Delta, Fault, Insertion, Plan, Rule
 from .road import Road
 from .scoring import score
+
+WORSE_S = 60
+"""A shift overrun longer by less is no news."""
 
 
 @dataclass(frozen=True)
@@ -92,10 +95,8 @@ def difference(
         for one in run.stops
         if one.stop in began and one.begins_s != began[one.stop]
     )
-    known = {(fault.rule, fault.vehicle, fault.stop) for fault in old.faults}
-    faults = tuple(
-        fault for fault in new.faults if (fault.rule, fault.vehicle, fault.stop) not in known
-    )
+    known = {(fault.rule, fault.vehicle, fault.stop): fault.by for fault in old.faults}
+    faults = tuple(fault for fault in new.faults if _is_told(fault, known))
     return Delta(
         plan=after,
         work_s=new.work_s - old.work_s,
@@ -106,6 +107,12 @@ def difference(
         late=tuple(fault.stop for fault in faults if fault.rule is Rule.WINDOW),
         faults=faults,
     )
+
+
+def _is_told(fault: Fault, known: dict[tuple[Rule, str, str], int]) -> bool:
+    """Whether a change is to blame for a fault: a new one, or a shift that is overrun yet more."""
+    before = known.get((fault.rule, fault.vehicle, fault.stop))
+    return before is None or (fault.rule is Rule.SHIFT and fault.by >= before + WORSE_S)
 
 
 def _stop(problem: Problem, name: str) -> Stop:

@@ -71,6 +71,17 @@ def test_what_gets_late_is_named() -> None:
     assert moved(problem, change.plan, Move("long", "van", 1)).faults == ()
 
 
+def test_a_shift_that_is_over_is_overrun_yet_more() -> None:
+    late = Road(now_s=20 * HOUR)
+    evening = moved(PROBLEM, PLAN, Move("m1", "van", 0), late).plan
+    (over,) = [one for one in score(PROBLEM, evening, late).faults if one.rule is Rule.SHIFT]
+    put = insert(PROBLEM, evening, "more", late)
+    assert put is not None
+    assert [(one.rule, one.by) for one in put.delta.faults] == [(Rule.SHIFT, over.by + 600)]
+    # What changes nothing is not to blame for it.
+    assert moved(PROBLEM, evening, Move("m1", "van", 0), late).faults == ()
+
+
 def test_a_stop_goes_to_another_vehicle() -> None:
     problem = small(*ROW, vehicles=(van("a"), van("b", skills=("cold",))))
     made = plan(problem)
