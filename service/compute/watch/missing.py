@@ -23,6 +23,8 @@ from .suspicion import Kind, Suspicion, chance_said, strength_of
 TOLERATED_RATE: Final = 0.002
 #: Chance that a count is one too few, and as much that it is one too many; our own assumption.
 OFF_BY_ONE: Final = 0.08
+#: Chance that a count is two or three too few, and as much too many; our own assumption.
+OFF_BY_MORE: Final = 0.01
 #: Counts that an interval hangs on: the one it begins with and the one it ends with.
 COUNTS_EACH: Final = 2
 MOST_COUNTS: Final = 24
@@ -137,25 +139,42 @@ class UnaccountedJudged:
 
 
 def judge(
-    given: Unaccounted, tolerated_rate: float = TOLERATED_RATE, off_by_one: float = OFF_BY_ONE
+    given: Unaccounted,
+    tolerated_rate: float = TOLERATED_RATE,
+    off_by_one: float = OFF_BY_ONE,
+    off_by_more: float = OFF_BY_MORE,
 ) -> UnaccountedJudged:
     """Judge what is missing against vends and against the error of counting.
 
-    The extra units are binomial in the vends at `tolerated_rate`; each count adds -1, 0 or 1 with
-    chances off_by_one, 1 - 2 off_by_one, off_by_one. Raises BadEvidence.
+    The extra units are binomial in the vends at `tolerated_rate`; each count is off as
+    `counting_error` has it. Raises BadEvidence.
     """
-    too_few = missing_tail(given.vended, given.missing, given.counts, tolerated_rate, off_by_one)
-    too_many = surplus_tail(given.missing, given.counts, off_by_one)
+    errors = (off_by_one, off_by_more)
+    too_few = missing_tail(given.vended, given.missing, given.counts, tolerated_rate, *errors)
+    too_many = surplus_tail(given.missing, given.counts, *errors)
     return UnaccountedJudged(given, too_few, too_many)
 
 
-def counting_error(number: int, off_by_one: float = OFF_BY_ONE) -> Floats:
-    """[2 number + 1] chances that `number` counts together are off by -number .. number."""
+def counting_error(number: int, off_by_one: float = OFF_BY_ONE, off_by_more: float = 0.0) -> Floats:
+    """[2 number reach + 1] chances that `number` counts together are off by so many units.
+
+    Each is one off with `off_by_one` either way, and two or three off with half of `off_by_more`
+    each, either way. `reach` is 3, or 1 where `off_by_more` is 0. Raises BadEvidence.
+    """
     refuse_unless("off_by_one", 0 <= off_by_one <= 0.5, "must lie between 0 and 0.5")
+    refuse_unless(
+        "off_by_more",
+        0 <= off_by_more <= 0.5,
+        "must lie between 0 and 0.5",
+    )
     refuse_unless("counts_each", 0 <= number <= MOST_COUNTS, f"must be 0 to {MOST_COUNTS}")
+    # A setting of half for one off leaves no room for larger errors.
+    more = min(off_by_more, 0.5 - off_by_one)
+    side = [more / 2, more / 2, off_by_one] if off_by_more else [off_by_one]
+    each = [*side, 1 - 2 * sum(side), *reversed(side)]
     found = np.ones(1)
     for _ in range(number):
-        found = np.convolve(found, [off_by_one, 1 - 2 * off_by_one, off_by_one])
+        found = np.convolve(found, each)
     return found
 
 
@@ -165,29 +184,34 @@ def missing_tail(
     count: Floats,
     tolerated_rate: float = TOLERATED_RATE,
     off_by_one: float = OFF_BY_ONE,
+    off_by_more: float = 0.0,
 ) -> Floats:
     """[n] P(X + error >= missing), X binomial in `vended`, the error that of `count` counts."""
     refuse_unless("tolerated_rate", 0 <= tolerated_rate < 1, "must be 0 or more and below 1")
     found = np.ones(len(vended))
     # Where nothing is missing there is nothing to reckon: the chance is large and no matter.
     for number in np.unique(count).astype(int):
-        rows = np.flatnonzero((count == number) & (missing > -number))
-        error = counting_error(int(number), off_by_one)
+        error = counting_error(int(number), off_by_one, off_by_more)
+        most = len(error) // 2
+        rows = np.flatnonzero((count == number) & (missing > -most))
         total = np.zeros(len(rows))
-        for off, chance in zip(range(-number, number + 1), error, strict=True):
+        for off, chance in zip(range(-most, most + 1), error, strict=True):
             total += chance * binomial_tail(missing[rows] - off, vended[rows], tolerated_rate)
         found[rows] = np.minimum(total, 1.0)
     return found
 
 
-def surplus_tail(missing: Floats, count: Floats, off_by_one: float = OFF_BY_ONE) -> Floats:
+def surplus_tail(
+    missing: Floats, count: Floats, off_by_one: float = OFF_BY_ONE, off_by_more: float = 0.0
+) -> Floats:
     """[n] chance that counting alone finds so many too many: P(error <= missing)."""
     found = np.ones(len(missing))
     for number in np.unique(count).astype(int):
-        rows = np.flatnonzero((count == number) & (missing < number))
-        below = np.cumsum(counting_error(int(number), off_by_one))
-        at = (missing[rows] + number).astype(int)
-        found[rows] = np.where(at < 0, 0.0, below[np.clip(at, 0, 2 * number)])
+        below = np.cumsum(counting_error(int(number), off_by_one, off_by_more))
+        most = len(below) // 2
+        rows = np.flatnonzero((count == number) & (missing < most))
+        at = (missing[rows] + most).astype(int)
+        found[rows] = np.where(at < 0, 0.0, below[np.clip(at, 0, 2 * most)])
     return np.minimum(found, 1.0)
 
 

@@ -164,3 +164,9 @@ def test_limits_that_cannot_be_are_refused() -> None:
         judge(one, tolerated_rate=1)
     with pytest.raises(BadEvidence, match="off_by_one"):
         judge(one, off_by_one=0.6)
+
+
+def test_a_count_that_is_three_off_is_no_wonder() -> None:
+    judged = judge(Unaccounted.of(vended=[161, 161], missing=[-3, -8]))
+    assert 0.005 < judged.p_value[0] < 0.1
+    assert judged.p_value[1] < 1e-6
