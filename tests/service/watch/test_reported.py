@@ -98,6 +98,19 @@ def test_a_clock_that_is_wrong_is_found_and_a_file_that_waited_is_not(world: Wor
     assert found.causes[0]["code"] == "clock_not_set"
 
 
+def test_files_that_always_wait_until_evening_are_no_slow_clock(world: World) -> None:
+    waited, slow = shop(world, 2)
+    for machine in (waited, slow):
+        seller = Seller(machine, world.now, days=1)
+        for day, hours in zip(range(5, -1, -1), (7, 6.5, 9, 8, 10, 6), strict=True):
+            seller.meter.sell("1", cash=3)
+            late = timedelta(hours=-hours if machine == waited else -2)
+            hand_in(seller.meter, world.now - timedelta(days=day), late)
+    looked(world.now)
+    (found,) = live(Finding.Kind.CLOCK)
+    assert found.machine == slow
+
+
 def test_what_is_lost_by_standing_empty_is_found_above_the_limit(
     world: World, owner: Person
 ) -> None:
