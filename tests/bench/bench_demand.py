@@ -1,9 +1,10 @@
-"""A night's refit of a large fleet, beside the bare arithmetic that any fit of it must do.
+"""A night's refit of a large fleet, beside the same method in bare numpy.
 
 Run by name, on one core:
 `OMP_NUM_THREADS=1 pytest tests/bench/bench_demand.py -m bench -n 0 -s`.
-The bare arithmetic collapses the days to weekday sums, adds up sales and exposure against one
-prior, and takes one quantile; it learns nothing, fills in nothing and has one half-life: none.
+The bare kernel is a discounted Gamma-Poisson over whole weeks: days collapsed to weekday and weekly
+sums, eight half-lives weighted by how well each foretold every next week, the mixture's quantile.
+It reads no interval but a day, fills in nothing for dry ones, and knows no season, pool or scatter.
 Measured is the time of the processor, which neighbours on the machine change less than that of
 the clock, but which counts what idle threads of a linear algebra library spin away.
 """
@@ -14,6 +15,7 @@ from time import process_time
 
 import numpy as np
 import pytest
+from scipy.special import gammaln
 
 from fleet.compute.demand import Calendar, IntervalSales, exposures, fit, quantiles
 from fleet.compute.demand.predict import quantile_of
@@ -21,6 +23,8 @@ from fleet.compute.demand.predict import quantile_of
 COLUMNS, DAYS, EACH = 120_000, 90, 12
 FIRST = 20_454
 LEVEL = 0.95
+WEEKS = -(-DAYS // 7)
+HALF_LIVES = (2, 4, 7, 14, 28, 56, 112, 224)
 
 
 def a_fleet() -> IntervalSales:
@@ -43,19 +47,39 @@ def a_fleet() -> IntervalSales:
 
 
 def bare(sales: IntervalSales) -> object:
-    """Collapse to [columns, 7], sums of the fit, quantiles of the next week."""
-    weekday = (sales.starts.astype(np.int64) + 3) % 7
-    cell = sales.column * 7 + weekday
-    sold = np.bincount(cell, sales.units, COLUMNS * 7).reshape(COLUMNS, 7)
-    seen = np.bincount(cell, minlength=COLUMNS * 7).reshape(COLUMNS, 7)
-    factor = sold.sum(axis=0) / sold.sum() * 7
-    shape = 2 + sold.sum(axis=1)
-    exposed = 2 + seen @ factor
-    return quantile_of(shape / exposed * 7, shape, LEVEL)
+    """Weekday factors, a discounted posterior at each half-life, the mixture's quantile."""
+    day = sales.starts.astype(np.int64)
+    weekly = np.bincount(sales.column * WEEKS + (day - FIRST) // 7, sales.units, COLUMNS * WEEKS)
+    sold = weekly.reshape(COLUMNS, WEEKS)
+    weekday = (day + 3) % 7
+    factor = np.bincount(weekday, sales.units, 7) / np.bincount(weekday, minlength=7)
+    week = np.bincount((np.arange(DAYS)) // 7, (factor / factor.mean())[weekday[:DAYS]])
+    shapes, rates, scores = [], [], []
+    for half_life in HALF_LIVES:
+        fade = 0.5 ** (7 / half_life)
+        shape, seen, score = np.full(COLUMNS, 2.0), 2.0, np.zeros(COLUMNS)
+        for at in range(WEEKS):
+            units, ahead = sold[:, at], week[at]
+            score += (
+                gammaln(units + shape)
+                - gammaln(shape)
+                + shape * np.log(seen / (seen + ahead))
+                + units * np.log(ahead / (seen + ahead))
+            )
+            shape = fade * shape + units + (1 - fade) * 2
+            seen = fade * seen + ahead + (1 - fade) * 2
+        shapes.append(shape)
+        rates.append(shape / seen)
+        scores.append(score)
+    weight = np.exp(np.array(scores) - np.max(scores, axis=0))
+    weight /= weight.sum(axis=0)
+    return quantile_of(
+        (weight * np.array(rates)).sum(axis=0) * 7, (weight * np.array(shapes)).sum(axis=0), LEVEL
+    )
 
 
 @pytest.mark.bench
-def test_a_large_fleet_is_refitted_within_four_times_of_the_bare_arithmetic() -> None:
+def test_a_large_fleet_is_refitted_within_four_times_of_the_bare_kernel() -> None:
     sales, calendar = a_fleet(), Calendar.of(COLUMNS)
 
     def refit() -> object:
