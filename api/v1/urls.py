@@ -41,9 +41,9 @@ from . import (
     tickets_kept,
     tickets_money,
     tokens,
-    webhooks,
     upkeep,
     watch,
+    webhooks,
 )
 
 app_name = "api"
