@@ -13,6 +13,7 @@ from people.models import Business, Person
 from service.runs.models import TicketStop
 from service.tickets.models import Ticket
 from tests.journeys.test_desk import looked_at
+from tests.journeys.test_tour import kept
 from tests.service.runs.dispatchwork import DispatchWork, dispatchwork, more_drivers, spread
 from tests.world import World
 
@@ -86,6 +87,7 @@ def test_a_ticket_is_given_by_keys_alone(
     expect(page.locator("#chosen")).to_be_focused()
     expect(page.get_by_text("Suggested", exact=True)).to_be_visible()
     looked_at(page, axe, picture, "board-chosen")
+    kept(page, "board", 900)
     tag = page.locator(".free .pick[aria-current] b").inner_text()
     page.keyboard.press("Escape")
     expect(page.locator("#chosen")).to_have_count(0)

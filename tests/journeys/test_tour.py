@@ -25,7 +25,7 @@ from tests.world import World, stack
 TOUR = Path(__file__).parent / "tour"
 LARGEST = 200_000
 PICTURES = {"fit", "plan", "sheet", "as-left", "machine", "reads"}
-OF_OTHER_JOURNEYS = {"demand", "runs", "road"}
+OF_OTHER_JOURNEYS = {"demand", "runs", "road", "board", "finding"}
 NEW_YORK = ZoneInfo("America/New_York")
 SignIn = Callable[[Page, Any], None]
 

@@ -17,6 +17,7 @@ from service.watch.actions.verdicts import take_verdicts
 from service.watch.models import Finding
 from tests.fleet.demand.sellers import column, fit_all, shop
 from tests.journeys.test_desk import looked_at
+from tests.journeys.test_tour import kept
 from tests.service.watch.sold import Seller, Stocked, looked, mend
 from tests.service.watch.test_money import bagged
 from tests.world import World
@@ -80,6 +81,8 @@ def test_from_a_suspicion_to_a_ticket(
         page.goto(f"/watch/{one.pk}/")
         expect(page.locator("svg.chart")).to_be_visible()
         looked_at(page, axe, picture, f"finding-{kind}")
+        if kind == "two_for_one":
+            kept(page, "finding", 900)
     silent = Finding.objects.get(kind="silent")
     page.goto(f"/fleet/{silent.machine_id}/")
     page.get_by_role("link", name="1", exact=True).first.click()
