@@ -113,8 +113,15 @@ class Stocked:
     full: int = 20
 
     def sell(
-        self, *, weeks: int, a_week: int, extra: dict[int, int] | None = None, always: int = 0
+        self,
+        *,
+        weeks: int,
+        a_week: int,
+        extra: dict[int, int] | None = None,
+        always: int = 0,
+        new_board: int | None = None,
     ) -> None:
+        """`new_board`: weeks before the end in which, all being sold, the board is exchanged."""
         machine = self.seller.machine
         held = column(machine, self.label)
         start = self.seller.until - timedelta(weeks=weeks)
@@ -125,6 +132,8 @@ class Stocked:
             at = start + timedelta(weeks=week)
             gone = a_week + (extra or {}).get(weeks - week, always)
             self.seller.meter.sell(self.label, cash=a_week)
+            if new_board == weeks - week:
+                self.seller.meter.new_board("ANEW1")
             files.append(self.seller.meter.read(local(at)))
             self._visit(held, truck, at=at, counted=max(self.full - gone, 0))
         receive(

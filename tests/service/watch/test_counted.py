@@ -63,3 +63,13 @@ def test_what_stopped_by_itself_is_not_found(world: World, owner: Person) -> Non
     fit_all(owner, world.now)
     looked(world.now)
     assert not live(*KINDS)
+
+
+def test_what_was_sold_before_a_board_was_exchanged_is_not_missing(
+    world: World, owner: Person
+) -> None:
+    (machine,) = shop(world, 1)
+    Stocked(Seller(machine, world.now, rates=RATES), owner).sell(weeks=7, a_week=9, new_board=1)
+    fit_all(owner, world.now)
+    looked(world.now)
+    assert not live(*KINDS)
