@@ -1,7 +1,7 @@
 """Which of many suspicions to raise so that few of them are false.
 
 Benjamini & Hochberg, Controlling the false discovery rate: a practical and powerful approach to
-multiple testing, Journal of the Royal Statistical Society B 57 (1995), 289-300.
+multiple testing, J. R. Statist. Soc. B 57 (1995), 289-300.
 """
 
 import numpy as np
