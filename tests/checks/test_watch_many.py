@@ -1,7 +1,8 @@
 """Which of many p-values to believe, against the paper's own example and a reference library.
 
-Source: Benjamini & Hochberg, J. R. Statist. Soc. B 57 (1995), section 4: the fifteen p-values of a trial on heart attacks; four are believed at q .05 where Bonferroni's rule
-believes three. Reference library: scipy.stats.false_discovery_control.
+Source: Benjamini & Hochberg, J. R. Statist. Soc. B 57 (1995), section 4: the fifteen p-values of a
+trial on heart attacks; four are believed at q .05 where Bonferroni's rule believes three.
+Reference library: scipy.stats.false_discovery_control.
 """
 
 import numpy as np
