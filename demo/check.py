@@ -16,6 +16,7 @@ from typing import Any
 from demo.business import Business, marrowby
 from demo.business.machines import asset_tag
 from demo.business.people import PASSWORD, PEOPLE
+from demo.business.today import today
 from demo.client import Client, Failed
 from demo.faultwork import report_and_mend, show_findings
 from demo.roadwork import plan_and_drive
@@ -48,9 +49,9 @@ def _day(base_url: str, weeks: int) -> None:
     column, product = _ask_what_fits(desk)
     changeover = _plan(desk, column, product)
     _carry_out(road, changeover)
-    today = datetime.now(UTC).date()
-    business = marrowby(today)
-    truth = simulate_with_truth(business, today, weeks=weeks).truth
+    day = today()
+    business = marrowby(day)
+    truth = simulate_with_truth(business, day, weeks=weeks).truth
     report_and_mend(base_url, desk, partial(_signed_in, base_url), business)
     show_findings(desk)
     plan_and_drive(desk, partial(_signed_in, base_url), business, truth)
@@ -107,7 +108,7 @@ def _plan(desk: Client, column: dict[str, Any], product: dict[str, Any]) -> dict
         "changeover-plans",
         {
             "purpose": f"{product['product_name']} instead of {column['set_up']['product_name']}",
-            "planned_for": datetime.now(UTC).date().isoformat(),
+            "planned_for": today().isoformat(),
             "lines": [{"column": column["id"], "product": product["product"]}],
         },
     )
@@ -154,11 +155,11 @@ def _carry_out(road: Client, planned: dict[str, Any]) -> None:
 
 
 def _hand_in_two_reads(desk: Client, road: Client) -> None:
-    today = datetime.now(UTC).date()
-    simulated = _simulated(today)
+    day = today()
+    simulated = _simulated(day)
     files = [file for file in simulated.files if file.machine_tag == NEW]
     first, last = files[1], files[-1]
-    machine = _add_machine(desk, today)
+    machine = _add_machine(desk, day)
     sent = road.send_files("reads", {file.name: file.data for file in (first, last)})
     for outcome in sent["outcomes"]:
         print(f"Handed in {outcome['name']}: {outcome['result']}. {outcome['said']}")
@@ -208,12 +209,12 @@ def _hold_against_truth(
     print("  which is what was truly sold, column by column")
 
 
-def _simulated(today: date) -> Simulated:
+def _simulated(day: date) -> Simulated:
     """A week of one more machine, like the one in the lobby."""
-    business = marrowby(today)
+    business = marrowby(day)
     like = business.machine(LIKE)
     held = [one for one in business.set_ups_of(LIKE) if one.ends is None]
-    week_ago = today - timedelta(days=8)
+    week_ago = day - timedelta(days=8)
     alone: Business = replace(
         business,
         machines=(replace(like, asset_tag=NEW, serial="NEW0002001", placed_on=week_ago),),
@@ -222,12 +223,12 @@ def _simulated(today: date) -> Simulated:
             *(replace(one, asset_tag=NEW, starts=week_ago) for one in held),
         ),
     )
-    return simulate_with_truth(alone, today, weeks=1)
+    return simulate_with_truth(alone, day, weeks=1)
 
 
-def _add_machine(desk: Client, today: date) -> dict[str, Any]:
+def _add_machine(desk: Client, day: date) -> dict[str, Any]:
     """Put the new machine into the books: its selections, its place, and every column's set-up."""
-    business = marrowby(today)
+    business = marrowby(day)
     kind = business.kind(business.machine(LIKE).kind_name)
     row = _named(desk, "kinds", kind.name)
     machine = desk.post(

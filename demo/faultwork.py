@@ -15,6 +15,7 @@ from urllib.parse import parse_qs, urlsplit
 from demo.browser import Browser
 from demo.business import Business
 from demo.business.people import PASSWORD
+from demo.business.today import today
 from demo.client import Client, Failed
 from demo.listener import listening
 
@@ -134,9 +135,9 @@ def _assign(desk: Client, ticket: Row) -> Row:
 
 
 def _offers(desk: Client, ticket: Row) -> tuple[Row, date]:
-    today = datetime.now(UTC).date()
+    first = today()
     for ahead in range(MOST_DAYS_AHEAD):
-        day = today + timedelta(days=ahead)
+        day = first + timedelta(days=ahead)
         found = desk.get("dispatch/offers", ticket=ticket["id"], day=day.isoformat())
         if found["offers"]:
             return found, day

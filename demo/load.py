@@ -25,6 +25,7 @@ from demo.beside import beside
 from demo.books import Books, is_empty
 from demo.business import marrowby
 from demo.business.people import EAST
+from demo.business.today import today
 from demo.desk import Desk
 from demo.mended import Mended
 from demo.night import said
@@ -51,7 +52,7 @@ WEEKS = 12
 def main(arguments: Sequence[str] | None = None) -> int:
     """Load unless there is something already. Returns the exit code."""
     asked = argparse.ArgumentParser(prog="python -m demo.load", description=__doc__)
-    asked.add_argument("--until", type=date.fromisoformat, default=datetime.now(UTC).date())
+    asked.add_argument("--until", type=date.fromisoformat, default=today())
     asked.add_argument("--weeks", type=int, default=WEEKS)
     options = asked.parse_args(arguments)
     if not is_empty():

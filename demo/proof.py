@@ -13,7 +13,7 @@ import sys
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.db.models import Sum
@@ -21,6 +21,7 @@ from django.db.models import Sum
 from demo.books import is_empty
 from demo.business import Business, marrowby
 from demo.business.people import EAST
+from demo.business.today import today
 from demo.simulator import simulate_with_truth
 from demo.simulator.goods import units
 from demo.simulator.happenings import COLUMN, WAREHOUSE, Place
@@ -52,7 +53,7 @@ class Held:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print what was found. Returns the exit code: 1 where the books are wrong."""
     asked = argparse.ArgumentParser(prog="python -m demo.proof", description=__doc__)
-    asked.add_argument("--until", type=date.fromisoformat, default=datetime.now(UTC).date())
+    asked.add_argument("--until", type=date.fromisoformat, default=today())
     asked.add_argument("--weeks", type=int, default=WEEKS)
     options = asked.parse_args(arguments)
     if is_empty():

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from demo.business import Business
+from demo.business.today import today
 from demo.client import Client, Failed, Refused
 from demo.simulator.goods import units
 from demo.simulator.truth import Truth
@@ -38,9 +39,9 @@ def plan_and_drive(
 
 
 def _planned(desk: Client) -> Row:
-    today = datetime.now(UTC).date()
+    first = today()
     for ahead in range(1, MOST_DAYS_AHEAD + 1):
-        day = (today + timedelta(days=ahead)).isoformat()
+        day = (first + timedelta(days=ahead)).isoformat()
         try:
             plan: Row = desk.post("day-plans", {"date": day})
         except Refused as refused:

@@ -15,12 +15,12 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
 from config import embedded
 from demo import check, processes
 from demo.business.people import PASSWORD, PEOPLE
+from demo.business.today import today
 from demo.processes import UnableToRun
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -82,7 +82,7 @@ class Running:
 
 def _checked(running: Running, weeks: int) -> int:
     """The business day, with the books proved before it and after it."""
-    until = f"--until={datetime.now(UTC).date()}"
+    until = f"--until={today()}"
     proof = ("-m", "demo.proof", f"--weeks={weeks}", until)
     running.step("hold the books against what is known", *proof)
     code = check.main(running.place.address, weeks=weeks)
