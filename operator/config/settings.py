@@ -33,6 +33,8 @@ INSTALLED_APPS = [
     "service.upkeep",
     "service.watch",
     "service.runs",
+    "service.compliance",
+    "service.earnings",
     "api",
     "office",
     "rest_framework",

@@ -3,7 +3,7 @@
 from .changeovers import Changeover, ChangeoverPlan, RemovedProduct
 from .charts import ChartEntry
 from .kinds import DepthProgram, Kind, Position
-from .machines import Column, Machine, Placement, Selection
+from .machines import Column, Machine, Placement, Selection, WaysOfPaying
 from .products import Package, Product
 from .setups import SetUp
 from .sites import OpeningWindow, Site
@@ -25,4 +25,5 @@ __all__ = [
     "Selection",
     "SetUp",
     "Site",
+    "WaysOfPaying",
 ]

@@ -36,6 +36,20 @@ class Kind(models.Model):
     energy_class = models.CharField(
         max_length=14, choices=EnergyClass.choices, default=EnergyClass.NONE, blank=True
     )
+    front_hides_label = models.BooleanField(
+        default=False, help_text="A buyer cannot read the package before paying."
+    )
+    refrigerant = models.CharField(
+        max_length=12, blank=True, help_text="As its plate says, as in R-290 (ASHRAE 34)."
+    )
+    refrigerant_charge_g = models.DecimalField(
+        max_digits=7,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+        help_text="As its plate says.",
+    )
     sold_out_date_is_last_sale = models.BooleanField(
         default=False,
         help_text="Its audit files give the last sale where the standard has the sold-out date.",

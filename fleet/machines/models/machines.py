@@ -30,6 +30,9 @@ class Machine(models.Model):
         max_length=40, blank=True, help_text="Of the control board, as its audit files give it."
     )
     status = models.CharField(max_length=10, choices=Status.choices, default=Status.IN_SERVICE)
+    made_on = models.DateField(
+        null=True, blank=True, help_text="As its plate says; energy rules go by it."
+    )
     notes = models.TextField(blank=True)
     updated_at = models.DateTimeField(auto_now=True)
 
@@ -74,6 +77,35 @@ class Placement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.machine} at {self.site}"
+
+
+class WaysOfPaying(models.Model):
+    """Which payment a machine takes from a day on, by its site's calendar.
+
+    Some tax rules go by it. A machine without a row takes all forms of payment.
+    """
+
+    class Takes(models.TextChoices):
+        CASH = "cash", "coins and notes only"
+        ALL = "all", "cash and cards"
+        CASHLESS = "cashless", "cards only"
+
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="ways_of_paying")
+    takes = models.CharField(max_length=8, choices=Takes.choices)
+    starts_on = models.DateField()
+
+    class Meta:
+        ordering = ["machine", "-starts_on", "pk"]
+        verbose_name = "ways of paying"
+        verbose_name_plural = "ways of paying"
+        constraints = [
+            models.UniqueConstraint(
+                fields=["machine", "starts_on"], name="ways_of_paying_once_a_day"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.machine} takes {self.get_takes_display()} from {self.starts_on}"
 
 
 class Selection(models.Model):

@@ -1,8 +1,10 @@
 """What a column can hold: packages by shape and size, and the products that come in them."""
 
+from decimal import Decimal
+
 from django.contrib.postgres.indexes import GinIndex, OpClass
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models.functions import Upper
 
@@ -134,6 +136,19 @@ class Product(models.Model):
     needs_refrigeration = models.BooleanField(null=True, blank=True)
     heated = models.BooleanField(default=False)
     supplement_facts = models.BooleanField("carries a Supplement Facts box", default=False)
+    kept_cold_or_hot = models.BooleanField(
+        "kept cold or hot for safety",
+        default=False,
+        help_text="Time/temperature control for safety food, as the food code has it.",
+    )
+    calories = models.DecimalField(
+        max_digits=6,
+        decimal_places=1,
+        null=True,
+        blank=True,
+        validators=[MinValueValidator(Decimal(0))],
+        help_text="kcal in the whole package as sold, before rounding.",
+    )
     water = models.CharField(max_length=10, choices=Water.choices, default=Water.NONE, blank=True)
     updated_at = models.DateTimeField(auto_now=True)
 

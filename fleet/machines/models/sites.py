@@ -14,6 +14,14 @@ class Site(models.Model):
         HOST = "host", "a host's premises"
         WAREHOUSE = "warehouse", "our warehouse"
 
+    class Premises(models.TextChoices):
+        """Where some tax and food rules differ."""
+
+        USUAL = "", "no special premises"
+        SCHOOL = "school", "school or college"
+        WORSHIP = "worship", "house of worship"
+        CHARITY = "charity", "charity"
+
     name = models.CharField(max_length=100, unique=True)
     purpose = models.CharField(max_length=10, choices=Purpose.choices, default=Purpose.HOST)
     street = models.CharField(max_length=120, blank=True)
@@ -38,6 +46,13 @@ class Site(models.Model):
     )
     time_zone = TimeZoneField(default="America/New_York", choices_display="STANDARD")
     contact = models.CharField(max_length=120, blank=True)
+    host_name = models.CharField(
+        max_length=120, blank=True, help_text="Whom statements of commission are made out to."
+    )
+    host_email = models.EmailField("host's e-mail", blank=True)
+    premises = models.CharField(
+        max_length=8, choices=Premises.choices, default=Premises.USUAL, blank=True
+    )
     access_notes = models.TextField(blank=True, help_text="Where to park, whom to ask, which door.")
     updated_at = models.DateTimeField(auto_now=True)
 

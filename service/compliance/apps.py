@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class ComplianceConfig(AppConfig):
+    name = "service.compliance"
+    label = "compliance"
+    verbose_name = "Compliance"
