@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from decimal import Decimal
 from typing import Any, Final
 
 import numpy as np
@@ -9,6 +10,7 @@ from django.db import transaction
 from numpy.typing import NDArray
 
 from fleet.compute.restock.dry import NOT_WITHIN, Outlook
+from people import currency
 from people.bulk import copy_values
 from people.models import Business
 
@@ -134,11 +136,11 @@ def _reasons(
     for one in found:
         if one["code"] == "capacity":
             # The computation speaks of minor units; whoever reads this counts in money.
-            places = business.currency_exponent
-            worth = filled.levels.one_more_minor[at].item() / 10**places
+            minor = Decimal(str(filled.levels.one_more_minor[at].item()))
+            worth = currency.said(minor.scaleb(-business.currency_exponent), business)
             one["text"] = (
                 f"The column holds {columns.capacities[at]}; one more would be worth "
-                f"{worth:.{places}f} {business.currency} by the next visit."
+                f"{worth} by the next visit."
             )
     if not columns.cost_known[at]:
         found.append(

@@ -1,7 +1,6 @@
 """The changeover sheet: all that one page says, as data for screen, printer and API."""
 
 from dataclasses import dataclass
-from decimal import Decimal
 
 from fleet.compute.cautions import Work, cautions_for
 from fleet.compute.positions import Position as Place
@@ -17,6 +16,7 @@ from fleet.compute.vend_tests import (
     what_passes_prove,
 )
 from fleet.compute.worksheet import Step, Wish, steps
+from people import currency
 from people.models import Business
 
 from ..geometry import position_of
@@ -92,11 +92,6 @@ def _holds(answer: Fit | None, after: Wish) -> dict[End, Hold]:
     }
 
 
-def money_said(amount: Decimal, business: Business) -> str:
-    """An amount as the business says it: `1.75 USD`."""
-    return f"{amount:.{business.currency_exponent}f} {business.currency}"
-
-
 def _wish(row: Setting, product: Product, capacity: int, business: Business) -> Wish:
     return Wish(
         product=product.name,
@@ -104,7 +99,7 @@ def _wish(row: Setting, product: Product, capacity: int, business: Business) -> 
         front_notch=row.front_setting,
         rear_notch=row.rear_setting,
         program=row.program.name if row.program else None,
-        price=money_said(row.price, business),
+        price=currency.said(row.price, business),
         picture=product.picture or product.name,
         capacity=capacity,
     )

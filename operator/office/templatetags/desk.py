@@ -17,12 +17,11 @@ from django.utils import timezone
 from fleet.compute.units import MM_PER_INCH, Units
 from fleet.sales.queries.waiting import Pile
 from office.columns import notch_said
-from people import policy
+from people import currency, policy
 from people.models import AuditEntry, Business
 
 register = template.Library()
 
-SIGNS = {"USD": "$", "EUR": "€", "GBP": "£", "CAD": "C$"}
 NOTHING = "—"
 ISO_DAY = re.compile(r"\b\d{4}-\d\d-\d\d\b")
 
@@ -56,13 +55,7 @@ def in_both(length_mm: Decimal | float | None, business: Business) -> str:
 @register.filter
 def money(amount: Decimal | None, business: Business) -> str:
     """An amount in the business's currency, to its smallest unit: `$2.25`, `2.25 SEK`."""
-    if amount is None:
-        return NOTHING
-    places = business.currency_exponent
-    figures = f"{abs(amount):,.{places}f}"
-    minus = "−" if amount < 0 else ""
-    sign = SIGNS.get(business.currency)
-    return f"{minus}{sign}{figures}" if sign else f"{minus}{figures} {business.currency}"
+    return NOTHING if amount is None else currency.said(amount, business)
 
 
 @register.filter

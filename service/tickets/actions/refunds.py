@@ -8,8 +8,7 @@ from django.db.models import Count, Q, QuerySet, Sum
 from django.utils.crypto import salted_hmac
 
 from fleet.machines.actions.holdings import require_money
-from fleet.machines.queries.sheets import money_said
-from people import rows
+from people import currency, rows
 from people.errors import Unable, Unacceptable
 from people.models import Business, Person
 from people.roles import Role
@@ -56,7 +55,7 @@ def ask(
         verb="ask for refund",
         now=now,
     )
-    said = f"of {money_said(amount, Business.the())} asked for, {refund.get_method_display()}"
+    said = f"of {currency.said(amount, Business.the())} asked for, {refund.get_method_display()}"
     data = {"refund": refund.pk}
     writing.write(row, Verb.REFUND, {}, actor=actor, now=now, said=said, data=data)
     return refund
@@ -162,8 +161,8 @@ def _passed(
             return f"number {times} {where} in {LIMIT_DAYS} days, {often} is the limit"
         if total > most:
             return (
-                f"{money_said(total, business)} {where} in {LIMIT_DAYS} days, "
-                f"{money_said(most, business)} is the limit"
+                f"{currency.said(total, business)} {where} in {LIMIT_DAYS} days, "
+                f"{currency.said(most, business)} is the limit"
             )
     return ""
 
@@ -200,7 +199,7 @@ def _end(
         now=now,
         reason=reason,
     )
-    said = f"of {money_said(row.amount, Business.the())} {word}{f': {reason}' if reason else ''}"
+    said = f"of {currency.said(row.amount, Business.the())} {word}{f': {reason}' if reason else ''}"
     data = {"refund": row.pk}
     writing.write(ticket, Verb.REFUND, {}, actor=actor, now=now, said=said, data=data)
     return done

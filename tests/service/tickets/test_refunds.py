@@ -36,7 +36,7 @@ def test_asked_and_paid(tickets: TicketWork) -> None:
     assert (paid.state, paid.ended_at, paid.ended_by) == ("paid", clock(10), tickets.dispatcher)
     assert paid.paid_out_by == "the host's desk"
     said = list(refund.ticket.events.filter(verb="refund").values_list("said", flat=True))
-    assert said == ["of 1.75 USD asked for, by post", "of 1.75 USD paid"]
+    assert said == ["of $1.75 asked for, by post", "of $1.75 paid"]
     assert tickets.audited(refund) == ["ask for refund", "pay refund"]
 
 
@@ -109,7 +109,7 @@ def test_limits_count_amounts_too_and_forget_after_thirty_days(tickets: TicketWo
     reach = "a@example.org"
     pay(tickets, ask(tickets, "14", contact_reach=reach))
     over = ask(tickets, "2", contact_reach=reach)
-    assert over.over_limit == "16.00 USD to this contact in 30 days, 15.00 USD is the limit"
+    assert over.over_limit == "$16.00 to this contact in 30 days, $15.00 is the limit"
     assert pay(tickets, over, now=clock(11, days=30)).over_limit == over.over_limit
     later = ask(tickets, "13", contact_reach=reach, now=clock(12, days=61))
     assert later.over_limit == ""
