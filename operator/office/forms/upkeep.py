@@ -46,7 +46,7 @@ def decimal(label: str, **more: Any) -> forms.DecimalField:
 
 class DueFilter(forms.Form):
     search = forms.CharField(label="Machine, site or plan", required=False, max_length=100)
-    within = forms.ChoiceField(label="Due", choices=WITHIN, required=False, initial="28")
+    within = forms.ChoiceField(label="Due", choices=WITHIN, required=False, initial="7")
     who = forms.ChoiceField(label="Whose", choices=WHO, required=False)
     plan = forms.ModelChoiceField(
         MaintenancePlan.objects.all(), required=False, empty_label="every plan"
@@ -332,4 +332,4 @@ def until_of(within: str, today: date) -> tuple[date | None, date | None]:
         return None, date.fromordinal(today.toordinal() - 1)
     if within == "all":
         return None, None
-    return None, date.fromordinal(today.toordinal() + from_today.get(within, 28))
+    return None, date.fromordinal(today.toordinal() + from_today.get(within, 7))

@@ -199,4 +199,4 @@ def _turns(request: PersonRequest, form: DueFilter) -> "QuerySet[DueWork]":
 def _first(request: PersonRequest) -> dict[str, str]:
     """What a person sees first: the own work where there is any."""
     mine = sum(counts(today(), request.user).values())
-    return {"within": "28", "who": "mine" if mine else ""}
+    return {"within": "7", "who": "mine" if mine else ""}

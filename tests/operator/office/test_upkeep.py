@@ -136,7 +136,7 @@ def test_the_desk_moves_and_gives(
     desk: Desk, coil: MaintenancePlan, lobby: Machine, dispatcher: Person, driver: Person
 ) -> None:
     client, turn = desk(dispatcher), DueWork.objects.get()
-    to = (timezone.now() + timedelta(days=9)).date()
+    to = (timezone.now() + timedelta(days=6)).date()
     page = client.post(f"/upkeep/turns/{turn.pk}/put-off/", {"to": to.isoformat(), "why": ""})
     assert page.status_code == 422
     client.post(f"/upkeep/turns/{turn.pk}/put-off/", {"to": to.isoformat(), "why": "closed"})
