@@ -20,6 +20,8 @@ LEARNED_FOR: Final = timedelta(days=365)
 #: Orders of magnitude that one more dismissal asks for.
 A_DISMISSAL: Final = 1.0
 LIVE: Final = (Finding.State.OPEN, Finding.State.TICKETED)
+#: Kinds that no look sees; `actions/telling.py` opens and ends them.
+TOLD_BY_OTHERS: Final = (Finding.Kind.FOOD,)
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,10 @@ def sift(
     """
     live = {
         (one.machine_id, one.column_id, one.kind, one.key): one
-        for one in Finding.objects.filter(machine__in=machines, state__in=LIVE).order_by("pk")
+        for one in Finding.objects.filter(machine__in=machines, state__in=LIVE)
+        # What another part of the service told of is that part's to end.
+        .exclude(kind__in=TOLD_BY_OTHERS)
+        .order_by("pk")
     }
     mark = _mark(seen, judged, look, limits)
     taught = learned(machines, now=look.started_at)

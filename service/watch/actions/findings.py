@@ -26,6 +26,7 @@ SYMPTOMS: Final = {
     Finding.Kind.CLOCK: "other",
     Finding.Kind.SOLD_OUT: "other",
     Finding.Kind.EVENT: "other",
+    Finding.Kind.FOOD: "warm",
 }
 #: What a dismissal says of whether the finding was true.
 TOLD: Final = {

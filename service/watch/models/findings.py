@@ -29,6 +29,7 @@ class Finding(models.Model):
         CLOCK = "clock", "clock wrong"
         SOLD_OUT = "sold_out", "losses while sold out"
         EVENT = "event", "the machine reports it"
+        FOOD = "food", "food too warm or not hot enough"
 
     class State(models.TextChoices):
         OPEN = "open", "open"
@@ -68,7 +69,14 @@ class Finding(models.Model):
     opened_at = models.DateTimeField()
     last_seen_at = models.DateTimeField()
     looks = models.PositiveIntegerField(default=1, help_text="Looks that have seen it.")
-    look = models.ForeignKey(Look, on_delete=models.PROTECT, related_name="+")
+    look = models.ForeignKey(
+        Look,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        help_text="Empty: no look found it, another part of the service told of it.",
+    )
     strength = models.FloatField()
     strength_said = models.CharField(max_length=120)
     said = models.CharField(max_length=300, help_text="What is suspected, in one sentence.")
