@@ -1,0 +1,271 @@
+"""Receipts split by a rule into parts that add up to them exactly, and the tax that is due.
+
+The figures are rounded once, for the sum of everything alike in a period, as the rules have it:
+a hundred sales of 1.50 at 7 % are 140.19 together and 140.00 if each is rounded.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+from .rounding import CENT, Rounding, half_up, share_out
+from .rules import RateKind, Rule, Shape
+
+ZERO: Final = Decimal(0)
+
+
+@dataclass(frozen=True)
+class RateOf:
+    """A jurisdiction's rates on a day, as fractions. `food` None: no rate of its own for food."""
+
+    code: str
+    name: str
+    kind: str
+    general: Decimal
+    food: Decimal | None = None
+
+    def rate(self, kind: RateKind) -> Decimal:
+        if kind is RateKind.FOOD and self.food is not None:
+            return self.food
+        return self.general
+
+
+@dataclass(frozen=True)
+class DuePart:
+    """What of a tax is due to one jurisdiction."""
+
+    code: str
+    name: str
+    rate: Decimal
+    tax: Decimal
+
+
+@dataclass(frozen=True)
+class Split:
+    """Receipts in parts that add up to them, and what is due on them.
+
+    `taxable`, `exempt`, `tax_inside` (tax that customers paid in the price), `deposits` (kept out),
+    `measured_otherwise` (taxed by cost or by decal) and `unclassified` add up to `receipts`.
+    `measure` is what the rate is applied to, `tax` what is due, `due` the same by jurisdiction.
+    """
+
+    receipts: Decimal
+    exempt: Decimal = ZERO
+    taxable: Decimal = ZERO
+    tax_inside: Decimal = ZERO
+    deposits: Decimal = ZERO
+    measured_otherwise: Decimal = ZERO
+    unclassified: Decimal = ZERO
+    measure: Decimal = ZERO
+    rate: Decimal = ZERO
+    tax: Decimal = ZERO
+    due: tuple[DuePart, ...] = ()
+    why: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.parts != self.receipts:
+            raise ArithmeticError(f"parts of {self.parts} for receipts of {self.receipts}")
+
+    @property
+    def parts(self) -> Decimal:
+        return (
+            self.exempt
+            + self.taxable
+            + self.tax_inside
+            + self.deposits
+            + self.measured_otherwise
+            + self.unclassified
+        )
+
+
+def unclassified(receipts: Decimal, why: str, *, deposits: Decimal = ZERO) -> Split:
+    """Receipts that no rule is for; nothing is assumed about them."""
+    return Split(
+        receipts=receipts,
+        deposits=deposits,
+        unclassified=receipts - deposits,
+        why=(why,),
+    )
+
+
+def split(
+    receipts: Decimal,
+    rule: Rule,
+    rates: Sequence[RateOf],
+    *,
+    rounding: Rounding = Rounding.AGGREGATED,
+    cost: Decimal | None = None,
+    deposits: Decimal = ZERO,
+    unit: Decimal = CENT,
+) -> Split:
+    """Receipts of a period, in money, that one rule and one set of rates are for.
+
+    `deposits` is the part of receipts that is container deposit and kept out of the base. `cost` is
+    what the goods cost, for rules that go by it. What cannot be reckoned (no rate, no cost, no
+    divisor for the rate) is unclassified and says why. Raises ValueError for negative receipts or
+    for more deposit than receipts.
+    """
+    if receipts < 0 or not 0 <= deposits <= receipts:
+        raise ValueError("give receipts of nothing or more, and no more deposit than that")
+    gross = receipts - deposits
+
+    def not_known(why: str) -> Split:
+        return unclassified(receipts, why, deposits=deposits)
+
+    if rule.shape is Shape.EXEMPT:
+        return Split(receipts=receipts, deposits=deposits, exempt=gross, why=(rule.title,))
+    if rule.shape is Shape.DECAL:
+        why = f"a decal of {rule.decal} a machine and year stands for the tax"
+        return Split(receipts=receipts, deposits=deposits, measured_otherwise=gross, why=(why,))
+    parts = _rates(rule, rates)
+    if parts is None:
+        return not_known(f"no rate of {rule.state} is entered for that day")
+    rate = sum((one.rate for one in parts), ZERO)
+    if rule.shape is Shape.COST:
+        if cost is None:
+            return not_known("what the goods cost is not known")
+        assert rule.markup is not None
+        measure = half_up(cost * rule.markup, unit)
+        tax, due = _tax(measure, parts, rounding, unit)
+        return Split(
+            receipts=receipts,
+            deposits=deposits,
+            measured_otherwise=gross,
+            measure=measure,
+            rate=rate,
+            tax=tax,
+            due=due,
+            why=(f"{cost} of cost x {rule.markup} = {measure}", _times(measure, rate, tax)),
+        )
+    return _of_receipts(receipts, deposits, rule, parts, rate, rounding, unit)
+
+
+def _of_receipts(
+    receipts: Decimal,
+    deposits: Decimal,
+    rule: Rule,
+    parts: Sequence[DuePart],
+    rate: Decimal,
+    rounding: Rounding,
+    unit: Decimal,
+) -> Split:
+    gross = receipts - deposits
+    share = rule.share if rule.share is not None else Decimal(1)
+    if rule.shape in (Shape.INCLUDED, Shape.DIVISOR):
+        by = 1 + rate
+        if rule.shape is Shape.DIVISOR:
+            found = rule.divisor(rate)
+            if found is None:
+                why = f"the table of {rule.citation} has no divisor for {_percent(rate)}"
+                return unclassified(receipts, why, deposits=deposits)
+            by = found
+        taxable = half_up(gross / by, unit)
+        tax = gross - taxable
+        due = _shared(tax, parts, unit)
+        why = f"{gross} / {by} = {taxable}; the rest of {tax} is tax"
+        return _inside(receipts, deposits, taxable, tax, ZERO, rate, due, why)
+    if rule.shape is Shape.SHARE_INCLUDED:
+        taxable = half_up(share * gross / (1 + share * rate), unit)
+        tax, due = _tax(taxable, parts, rounding, unit)
+        why = f"{share} x {gross} / (1 + {share} x {_fraction(rate)}) = {taxable}"
+        rest = gross - taxable - tax
+        return _inside(
+            receipts, deposits, taxable, tax, rest, rate, due, why, _times(taxable, rate, tax)
+        )
+    taxable = half_up(share * gross, unit)
+    tax, due = _tax(taxable, parts, rounding, unit)
+    whole = f"{share} x {gross} = {taxable}"
+    if rule.shape is Shape.SHARE_FROM_EXEMPT:
+        rest = gross - taxable - tax
+        if rest < 0:
+            return unclassified(
+                receipts, "the tax is more than the part it is taken off", deposits=deposits
+            )
+        return _inside(
+            receipts, deposits, taxable, tax, rest, rate, due, whole, _times(taxable, rate, tax)
+        )
+    return Split(
+        receipts=receipts,
+        deposits=deposits,
+        taxable=taxable,
+        exempt=gross - taxable,
+        measure=taxable,
+        rate=rate,
+        tax=tax,
+        due=due,
+        why=(whole, _times(taxable, rate, tax)),
+    )
+
+
+def _inside(
+    receipts: Decimal,
+    deposits: Decimal,
+    taxable: Decimal,
+    tax: Decimal,
+    exempt: Decimal,
+    rate: Decimal,
+    due: tuple[DuePart, ...],
+    *why: str,
+) -> Split:
+    return Split(
+        receipts=receipts,
+        deposits=deposits,
+        taxable=taxable,
+        tax_inside=tax,
+        exempt=exempt,
+        measure=taxable,
+        rate=rate,
+        tax=tax,
+        due=due,
+        why=why,
+    )
+
+
+def _rates(rule: Rule, rates: Sequence[RateOf]) -> list[DuePart] | None:
+    """The rates that a rule applies, without tax yet; None where there are none."""
+    if rule.rate is not None:
+        return [DuePart(rule.state, f"{rule.state}, by the rule", rule.rate, ZERO)]
+    if not rates:
+        return None
+    found = [DuePart(one.code, one.name, one.rate(rule.rate_kind), ZERO) for one in rates]
+    if rule.rate_added:
+        found.append(DuePart(f"{rule.state}+", f"{rule.state}, added", rule.rate_added, ZERO))
+    return found
+
+
+def _tax(
+    measure: Decimal, parts: Sequence[DuePart], rounding: Rounding, unit: Decimal
+) -> tuple[Decimal, tuple[DuePart, ...]]:
+    if rounding is Rounding.BY_JURISDICTION:
+        due = tuple(
+            DuePart(one.code, one.name, one.rate, half_up(measure * one.rate, unit))
+            for one in parts
+        )
+        return sum((one.tax for one in due), ZERO), due
+    tax = half_up(measure * sum((one.rate for one in parts), ZERO), unit)
+    return tax, _shared(tax, parts, unit)
+
+
+def _shared(tax: Decimal, parts: Sequence[DuePart], unit: Decimal) -> tuple[DuePart, ...]:
+    """A tax shared out by the rates, so that the jurisdictions' parts add up to it."""
+    if not any(one.rate for one in parts):
+        return tuple(parts)
+    shares = share_out(tax, [one.rate for one in parts], unit)
+    return tuple(
+        DuePart(one.code, one.name, one.rate, share)
+        for one, share in zip(parts, shares, strict=True)
+    )
+
+
+def _times(measure: Decimal, rate: Decimal, tax: Decimal) -> str:
+    return f"{measure} x {_percent(rate)} = {tax}"
+
+
+def _percent(rate: Decimal) -> str:
+    return f"{_fraction(rate * 100)} %"
+
+
+def _fraction(value: Decimal) -> str:
+    said = f"{value:f}"
+    return said.rstrip("0").rstrip(".") if "." in said else said
