@@ -146,7 +146,10 @@ class Definitions:
 
 
 SST_STATES: Final = frozenset(
-    ["AR", "GA", "IN", "IA", "KS", "KY", "MI", "MN", "NE", "NV", "NJ", "NC", "ND", "OH", "OK", "RI", "SD", "TN", "UT", "VT", "WA", "WV", "WI", "WY"]
+    (
+        *("AR", "GA", "IN", "IA", "KS", "KY", "MI", "MN", "NE", "NV", "NJ", "NC"),
+        *("ND", "OH", "OK", "RI", "SD", "TN", "UT", "VT", "WA", "WV", "WI", "WY"),
+    )
 )
 STREAMLINED: Final = Definitions(
     states=SST_STATES,

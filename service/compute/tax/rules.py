@@ -81,9 +81,9 @@ class Rule:
 
     Prices are of one unit as the customer pays it: the rule is for `over` < price <= `at_most`;
     `below` instead of `at_most` excludes its bound. `begins` is the first day, `ends` the first day
-    no more. Shares and rates are fractions (0.33, 0.0625). `rate` replaces the jurisdictions' rates,
-    `rate_added` is added to them. `highest_below` asks of the whole machine that nothing in it costs
-    so much; `only_food_but_candy` that it sells nothing else.
+    no more. Shares and rates are fractions (0.33, 0.0625). `rate` replaces the jurisdictions'
+    rates, `rate_added` is added to them. `highest_below` asks of the whole machine that nothing in
+    it costs so much; `only_snacks` that it sells nothing but food and drink, candy included.
     """
 
     key: str
@@ -100,7 +100,7 @@ class Rule:
     at_most: Decimal | None = None
     below: Decimal | None = None
     highest_below: Decimal | None = None
-    only_food_but_candy: bool = False
+    only_snacks: bool = False
     share: Decimal | None = None
     markup: Decimal | None = None
     rate: Decimal | None = None
@@ -235,7 +235,7 @@ def _read(name: str, value: Any) -> Any:
         case "divisors":
             pairs = value.items() if isinstance(value, Mapping) else value
             return tuple(sorted((_decimal(rate).normalize(), _decimal(by)) for rate, by in pairs))
-        case "carbonated" | "only_food_but_candy":
+        case "carbonated" | "only_snacks":
             if not isinstance(value, bool):
                 raise ValueError("is true or false")
             return value
@@ -260,7 +260,7 @@ def _decimal(value: Any) -> Decimal:
 
 
 def plain(rule: Rule) -> dict[str, Any]:
-    """A rule as plain data that `rule_from` reads back to an equal rule; what is usual is left out."""
+    """A rule as plain data that `rule_from` reads back; what is usual is left out."""
     found: dict[str, Any] = {}
     for one in fields(Rule):
         value = getattr(rule, one.name)
@@ -380,7 +380,7 @@ def _is_for(rule: Rule, sale: Sale) -> tuple[bool, str]:
             return False, "the highest price in the machine is not known"
         if sale.highest_price >= rule.highest_below:
             return False, ""
-    if rule.only_food_but_candy:
+    if rule.only_snacks:
         if sale.sells_other is None:
             return False, "what else the machine sells is not known"
         if sale.sells_other:

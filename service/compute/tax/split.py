@@ -125,8 +125,8 @@ def split(
     if rule.shape is Shape.COST:
         if cost is None:
             return not_known("what the goods cost is not known")
-        assert rule.markup is not None
-        measure = half_up(cost * rule.markup, unit)
+        markup = Decimal(1) if rule.markup is None else rule.markup
+        measure = half_up(cost * markup, unit)
         tax, due = _tax(measure, parts, rounding, unit)
         return Split(
             receipts=receipts,
@@ -136,7 +136,7 @@ def split(
             rate=rate,
             tax=tax,
             due=due,
-            why=(f"{cost} of cost x {rule.markup} = {measure}", _times(measure, rate, tax)),
+            why=(f"{cost} of cost x {markup} = {measure}", _times(measure, rate, tax)),
         )
     return _of_receipts(receipts, deposits, rule, parts, rate, rounding, unit)
 
