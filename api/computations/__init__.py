@@ -5,13 +5,18 @@ stands in COMPUTATIONS; the command `compute` and the API read that table.
 """
 
 from .asking import BadQuestion, Computation, Fault, faults_said
+from .coins import COINS
 from .demand import DEMAND
+from .deposit import DEPOSIT
+from .energy import ENERGY
 from .fit import FIT, FitQuestion
 from .restock import RESTOCK
 from .runs import RUNS
 from .swap import SWAP
 from .watch import WATCH
 
-COMPUTATIONS = {one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS, WATCH)}
+COMPUTATIONS = {
+    one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS, WATCH, COINS, DEPOSIT, ENERGY)
+}
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]

@@ -154,7 +154,7 @@ def by_weight(
         sureness = Sureness.STATISTICAL
         said = (
             f"{name} by the usual weight; from {least} to {most} could weigh {weight_g} g, so a "
-            "difference of one or two coins means nothing"
+            "difference within that means nothing"
         )
     return Weighed(minor, weight_g, number, number * minor, least, most, sureness, said)
 
