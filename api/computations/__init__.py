@@ -13,10 +13,11 @@ from .fit import FIT, FitQuestion
 from .restock import RESTOCK
 from .runs import RUNS
 from .swap import SWAP
+from .tax import TAX
 from .watch import WATCH
 
 COMPUTATIONS = {
-    one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS, WATCH, COINS, DEPOSIT, ENERGY)
+    one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS, WATCH, COINS, DEPOSIT, ENERGY, TAX)
 }
 
 __all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]

@@ -203,6 +203,7 @@ class _Sum:
         self.found, self.rates, self.sale = found, rates, sale
         self.units, self.receipts, self.deposits = 0, ZERO, ZERO
         self.cost: Decimal | None = ZERO
+        self.by_table: Decimal | None = ZERO
         self.keys: set[str] = set()
         self.first = self.last = sale.on
 
@@ -213,9 +214,19 @@ class _Sum:
         unknown = fact.cost is None and bool(fact.units or fact.receipts)
         if self.cost is not None:
             self.cost = None if unknown else self.cost + (fact.cost or ZERO)
+        self._add_by_table(fact)
         self.keys.add(fact.key)
         self.first = min(self.first, fact.sale.on)
         self.last = max(self.last, fact.sale.on)
+
+    def _add_by_table(self, fact: Fact) -> None:
+        rule, price = self.found.rule, fact.sale.price
+        if self.by_table is None or rule is None or not rule.brackets:
+            return
+        if price is None:
+            self.by_table = None
+        else:
+            self.by_table += fact.units * rule.by_brackets(price)
 
 
 def _line(held: _Sum, rounding: Rounding, unit: Decimal) -> Line:
@@ -230,6 +241,7 @@ def _line(held: _Sum, rounding: Rounding, unit: Decimal) -> Line:
             rounding=rounding,
             cost=held.cost,
             deposits=held.deposits,
+            by_table=held.by_table,
             unit=unit,
         )
     return Line(

@@ -5,7 +5,6 @@ Everything is Decimal: binary fractions get 1.325 wrong.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
 from enum import StrEnum
 from typing import Final
@@ -53,16 +52,8 @@ def share_out(whole: Decimal, weights: Sequence[Decimal], unit: Decimal = CENT) 
     return [part * unit for part in down]
 
 
-@dataclass(frozen=True)
-class Bracket:
-    """Up to `price` (inclusive, in money) the tax is `tax`."""
-
-    price: Decimal
-    tax: Decimal
-
-
-def by_bracket(price: Decimal, brackets: Sequence[Bracket]) -> Decimal:
-    """The tax on one sale by a table for the first dollar: whole dollars bear the last bracket's.
+def by_bracket(price: Decimal, brackets: Sequence[tuple[Decimal, Decimal]]) -> Decimal:
+    """The tax on one sale by a table of (up to this price, tax) for the first dollar.
 
     As 61 Pa. Code 31.2 has it: the tax of each whole dollar, and the bracket on the cents left.
     Raises ValueError for a negative price or an empty table.
@@ -71,12 +62,13 @@ def by_bracket(price: Decimal, brackets: Sequence[Bracket]) -> Decimal:
         raise ValueError("give a price of nothing or more, and a table")
     dollars = int(price)
     rest = price - dollars
-    of_rest = next((one.tax for one in brackets if rest <= one.price), brackets[-1].tax)
-    return dollars * brackets[-1].tax + (of_rest if rest else Decimal(0))
+    full = brackets[-1][1]
+    of_rest = next((tax for up_to, tax in brackets if rest <= up_to), full)
+    return dollars * full + (of_rest if rest else Decimal(0))
 
 
 PENNSYLVANIA: Final = tuple(
-    Bracket(Decimal(price).scaleb(-2), Decimal(tax).scaleb(-2))
+    (Decimal(price).scaleb(-2), Decimal(tax).scaleb(-2))
     for price, tax in ((10, 0), (17, 1), (34, 2), (50, 3), (67, 4), (84, 5), (100, 6))
 )
 """At 6 %, 61 Pa. Code 31.2."""

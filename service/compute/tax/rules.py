@@ -14,6 +14,7 @@ from enum import StrEnum
 from typing import Any, Final
 
 from .classes import FOOD, ClassCode, Status
+from .rounding import by_bracket
 
 ADVICE: Final = (
     "This is no tax advice; each figure names its rule, its source and how far that was checked."
@@ -31,6 +32,7 @@ class Shape(StrEnum):
     COST = "cost"
     DECAL = "decal"
     EXEMPT = "exempt"
+    BRACKETS = "brackets"
 
     @property
     def words(self) -> str:
@@ -48,6 +50,7 @@ _SHAPE_WORDS: Final = {
     Shape.COST: "what the goods cost, with a mark-up, is taxable instead of receipts",
     Shape.DECAL: "a yearly decal a machine stands for the tax",
     Shape.EXEMPT: "no tax is due",
+    Shape.BRACKETS: "tax is in the price, of each sale by a table of prices",
 }
 NEEDS_SHARE: Final = {Shape.SHARE_INCLUDED, Shape.SHARE_FROM_EXEMPT, Shape.PERCENT_OF_GROSS}
 
@@ -107,6 +110,7 @@ class Rule:
     rate_added: Decimal = Decimal(0)
     rate_kind: RateKind = RateKind.GENERAL
     divisors: tuple[tuple[Decimal, Decimal], ...] = ()
+    brackets: tuple[tuple[Decimal, Decimal], ...] = ()
     decal: Decimal | None = None
     rank: int = 0
     begins: date | None = None
@@ -134,6 +138,10 @@ class Rule:
             and (self.below is None or price < self.below)
         )
 
+    def by_brackets(self, price: Decimal) -> Decimal:
+        """The tax on one sale by the rule's table; whole dollars bear the last bracket's."""
+        return by_bracket(price, self.brackets)
+
     def divisor(self, rate: Decimal) -> Decimal | None:
         """The divisor of a total rate, None where the rule's table has none for it."""
         return dict(self.divisors).get(rate.normalize())
@@ -153,6 +161,8 @@ def _faults(rule: Rule) -> dict[str, str]:
         faults["markup"] = "give what cost is multiplied by, such as 1.35"
     if rule.shape is Shape.DIVISOR and not rule.divisors:
         faults["divisors"] = "give a table of total rates and their divisors"
+    if rule.shape is Shape.BRACKETS and (not rule.brackets or rule.brackets[-1][0] != 1):
+        faults["brackets"] = "give a table of prices and tax up to a price of 1"
     if rule.shape is Shape.DECAL and (rule.decal is None or rule.decal < 0):
         faults["decal"] = "give what the decal costs a machine and year"
     if rule.rate is not None and not 0 <= rule.rate < 1:
@@ -232,9 +242,9 @@ def _read(name: str, value: Any) -> Any:
             return frozenset(Takes(one) for one in value)
         case "premises":
             return frozenset(str(one) for one in value)
-        case "divisors":
+        case "divisors" | "brackets":
             pairs = value.items() if isinstance(value, Mapping) else value
-            return tuple(sorted((_decimal(rate).normalize(), _decimal(by)) for rate, by in pairs))
+            return tuple(sorted((_decimal(key).normalize(), _decimal(by)) for key, by in pairs))
         case "carbonated" | "only_snacks":
             if not isinstance(value, bool):
                 raise ValueError("is true or false")

@@ -97,14 +97,15 @@ def split(
     rounding: Rounding = Rounding.AGGREGATED,
     cost: Decimal | None = None,
     deposits: Decimal = ZERO,
+    by_table: Decimal | None = None,
     unit: Decimal = CENT,
 ) -> Split:
     """Receipts of a period, in money, that one rule and one set of rates are for.
 
     `deposits` is the part of receipts that is container deposit and kept out of the base. `cost` is
-    what the goods cost, for rules that go by it. What cannot be reckoned (no rate, no cost, no
-    divisor for the rate) is unclassified and says why. Raises ValueError for negative receipts or
-    for more deposit than receipts.
+    what the goods cost, `by_table` the tax of each sale by a table of prices, for rules that go by
+    it. What cannot be reckoned (no rate, no cost, no divisor for the rate) is unclassified and says
+    why. Raises ValueError for negative receipts or for more deposit than receipts.
     """
     if receipts < 0 or not 0 <= deposits <= receipts:
         raise ValueError("give receipts of nothing or more, and no more deposit than that")
@@ -122,6 +123,13 @@ def split(
     if parts is None:
         return not_known(f"no rate of {rule.state} is entered for that day")
     rate = sum((one.rate for one in parts), ZERO)
+    if rule.shape is Shape.BRACKETS:
+        if by_table is None:
+            return not_known("the price of a unit is not known")
+        due = _shared(by_table, parts, unit)
+        why = f"{by_table} of tax, of each sale by the table"
+        taxable = gross - by_table
+        return _inside(receipts, deposits, taxable, by_table, ZERO, rate, due, why)
     if rule.shape is Shape.COST:
         if cost is None:
             return not_known("what the goods cost is not known")

@@ -1,0 +1,222 @@
+"""Parts add up to receipts over any cut; order changes nothing; what no rule is for is listed."""
+
+import random
+from dataclasses import replace
+from datetime import date, timedelta
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.compliance.packs import packs
+from service.compute.tax.classes import ClassCode
+from service.compute.tax.report import Fact, Line, digest, figures, inputs, report
+from service.compute.tax.rounding import Rounding, share_out
+from service.compute.tax.rules import Rule, Rules, Sale, Takes, rule_from
+from service.compute.tax.split import RateOf, split
+
+RULES = Rules.of(packs())
+DAY = date(2026, 2, 3)
+RATES = (
+    RateOf("FL", "Florida", "state", Decimal("0.06"), Decimal("0.01")),
+    RateOf("FL-1", "a county", "county", Decimal("0.01")),
+)
+money = st.decimals(min_value=0, max_value=100_000, places=2)
+rates = st.lists(
+    st.decimals(min_value=0, max_value=Decimal("0.12"), places=5), min_size=1, max_size=4
+)
+
+
+@st.composite
+def facts(draw: st.DrawFn) -> list[Fact]:
+    found = []
+    for number in range(draw(st.integers(1, 8))):
+        receipts = draw(money)
+        found.append(
+            Fact(
+                key=f"k{number}",
+                sale=Sale(
+                    state=draw(st.sampled_from(["FL", "CA", "NJ", "AR", "MO", "NY", "MT"])),
+                    on=DAY + timedelta(days=draw(st.integers(0, 200))),
+                    code=draw(st.sampled_from(list(ClassCode))),
+                    price=draw(st.none() | st.sampled_from([Decimal("0.25"), Decimal("1.75")])),
+                    takes=draw(st.sampled_from(list(Takes))),
+                    carbonated=draw(st.none() | st.booleans()),
+                ),
+                rates=tuple(
+                    RateOf(f"R{n}", f"r{n}", "county", rate) for n, rate in enumerate(draw(rates))
+                ),
+                units=draw(st.integers(0, 500)),
+                receipts=receipts,
+                cost=draw(st.none() | money),
+                deposits=min(receipts, draw(st.sampled_from([Decimal(0), Decimal("0.05")]))),
+            )
+        )
+    return found
+
+
+@settings(max_examples=80, deadline=None)
+@given(facts(), st.sampled_from(list(Rounding)))
+def test_parts_add_up_to_receipts(some: list[Fact], rounding: Rounding) -> None:
+    found = report(some, RULES, rounding=rounding)
+    assert found.totals.receipts == sum(fact.receipts for fact in some) == found.totals.parts
+    assert sum(found.due.values()) == found.totals.tax
+    assert found.totals.units == sum(fact.units for fact in some)
+    for line in found.lines:
+        assert line.split.parts == line.split.receipts
+        assert min(line.split.exempt, line.split.taxable, line.split.tax_inside) >= 0
+
+
+@settings(max_examples=50, deadline=None)
+@given(facts(), st.randoms(use_true_random=False))
+def test_order_and_cuts_change_nothing(some: list[Fact], luck: random.Random) -> None:
+    """Any fact cut into parts that add up to it, in any order, gives the same figures."""
+    cut = []
+    for fact in some:
+        weights = [Decimal(luck.randint(1, 9)) for _ in range(luck.randint(1, 4))]
+        for n, part in enumerate(share_out(fact.receipts, weights)):
+            first = n == 0
+            whole = fact.deposits <= part
+            cut.append(
+                replace(
+                    fact,
+                    receipts=part if whole or not first else fact.receipts,
+                    deposits=fact.deposits if first else Decimal(0),
+                    units=fact.units if first else 0,
+                    cost=fact.cost if first else Decimal(0),
+                )
+            )
+            if first and not whole:
+                break
+    luck.shuffle(cut)
+    assert figures(report(cut, RULES)) == figures(report(some, RULES))
+
+
+@settings(max_examples=30, deadline=None)
+@given(facts(), st.randoms(use_true_random=False))
+def test_digest_reproduces(some: list[Fact], luck: random.Random) -> None:
+    shuffled = list(some)
+    luck.shuffle(shuffled)
+    rules = list(packs())
+    luck.shuffle(rules)
+    assert digest(inputs(shuffled, rules)) == digest(inputs(some, packs()))
+    changed = [replace(some[0], receipts=some[0].receipts + 1), *some[1:]]
+    assert digest(inputs(changed, rules)) != digest(inputs(some, rules))
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    st.integers(-10_000, 1_000_000).map(lambda n: Decimal(n).scaleb(-2)),
+    st.lists(st.integers(0, 1000).map(Decimal), min_size=1, max_size=12).filter(any),
+)
+def test_shares_add_up_and_stay_near(whole: Decimal, weights: list[Decimal]) -> None:
+    parts = share_out(whole, weights)
+    assert sum(parts) == whole
+    total = sum(weights)
+    for part, weight in zip(parts, weights, strict=True):
+        assert abs(part - whole * weight / total) < Decimal("0.0100001")
+
+
+def _fact(**changes: object) -> Fact:
+    sale = Sale(state="FL", on=DAY, code=ClassCode.SOFT_DRINK, price=Decimal("1.75"))
+    sale = replace(sale, **{k: v for k, v in changes.items() if hasattr(sale, k)})  # type: ignore[arg-type]
+    return Fact("k", sale, RATES, 100, Decimal("175.00"))
+
+
+def _only(found: tuple[Line, ...]) -> Line:
+    assert len(found) == 1
+    return found[0]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"state": "MT"}, "no rule of MT is entered"),
+        ({"code": ClassCode.UNKNOWN}, "no class"),
+        ({"on": date(1999, 6, 30)}, "no rule of FL is for this"),
+        ({"state": "ID", "price": None}, "the price of a unit is not known"),
+        ({"state": "CA"}, "whether it is carbonated"),
+    ],
+)
+def test_nothing_is_assumed(change: dict[str, object], said: str) -> None:
+    line = _only(report([_fact(**change)], RULES).lines)
+    assert line.split.unclassified == Decimal("175.00")
+    assert said in line.split.why[0]
+
+
+def test_no_rate_is_no_tax_of_nothing() -> None:
+    fact = replace(_fact(), rates=())
+    assert _only(report([fact], RULES).lines).split.unclassified == Decimal("175.00")
+
+
+def test_two_rules_that_contradict_leave_it_unclassified() -> None:
+    one = next(rule for rule in packs() if rule.key == "ga-gross")
+    both = Rules.of([one, replace(one, key="ga-other")])
+    line = _only(report([_fact(state="GA")], both).lines)
+    assert "ga-gross and ga-other both apply" in line.split.why[0]
+    ranked = Rules.of([one, replace(one, key="ga-other", rank=1)])
+    assert _only(report([_fact(state="GA")], ranked).lines).rule == "ga-other"
+
+
+def test_a_rate_change_makes_two_lines() -> None:
+    later = tuple(replace(one, general=one.general + Decimal("0.005")) for one in RATES[1:])
+    facts = [_fact(), replace(_fact(on=DAY + timedelta(days=40)), rates=(RATES[0], *later))]
+    found = report(facts, RULES)
+    assert [line.split.rate for line in found.lines] == [Decimal("0.07"), Decimal("0.075")]
+    assert [line.split.taxable for line in found.lines] == [Decimal("163.15"), Decimal("162.53")]
+
+
+def test_unverified_rules_are_named() -> None:
+    found = report([_fact(state="UT", code=ClassCode.NOT_FOOD)], RULES)
+    assert "Rules not verified: ut-price." in found.said
+
+
+def test_deposits_stay_out_of_the_base() -> None:
+    rule = next(one for one in packs() if one.key == "ga-gross")
+    parts = split(Decimal("110.00"), rule, RATES, deposits=Decimal("10.00"))
+    assert (parts.deposits, parts.taxable, parts.tax) == (10, 100, 7)
+
+
+def test_a_table_of_prices() -> None:
+    """100 sales of 1.75 by 61 Pa. Code 31.2 bear 11 cents each."""
+    rule = rule_from(
+        {
+            "key": "pa-table",
+            "state": "PA",
+            "title": "by the table",
+            "shape": "brackets",
+            "citation": "61 Pa. Code 31.2",
+            "status": "read",
+            "brackets": {
+                "0.10": "0",
+                "0.17": "0.01",
+                "0.34": "0.02",
+                "0.50": "0.03",
+                "0.67": "0.04",
+                "0.84": "0.05",
+                "1.00": "0.06",
+            },
+        }
+    )
+    line = _only(report([_fact(state="PA")], Rules.of([rule])).lines)
+    assert (line.split.tax, line.split.taxable) == (Decimal("11.00"), Decimal("164.00"))
+
+
+def test_a_thousand_facts_are_quick_to_look_up() -> None:
+    """Rules are found once for sales that are alike, however many facts name them."""
+    asked = []
+
+    class Counted(Rules):
+        def find(self, sale: Sale):  # type: ignore[no-untyped-def]
+            asked.append(sale)
+            return super().find(sale)
+
+    report([_fact() for _ in range(1000)], Counted(RULES.by_state))
+    assert len(asked) == 1
+
+
+def test_every_rule_of_a_pack_names_its_source() -> None:
+    rules: tuple[Rule, ...] = packs()
+    assert len({rule.state for rule in rules}) >= 10
+    assert all(rule.citation and rule.status for rule in rules)
