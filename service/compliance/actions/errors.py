@@ -1,0 +1,26 @@
+"""What cannot be done for compliance, and why."""
+
+from people.errors import Unable
+
+from ..models import Duty, FoodLock, Recall
+
+
+class DutyNotOpen(Unable):
+    code = "duty_not_open"
+
+    def __init__(self, duty: Duty) -> None:
+        super().__init__(f"{duty}: this turn is {duty.get_state_display()}; look again")
+
+
+class NotLocked(Unable):
+    code = "not_locked"
+
+    def __init__(self, lock: FoodLock) -> None:
+        super().__init__(f"{lock}: this lock was lifted already, by {lock.lifted_by}")
+
+
+class RecallClosed(Unable):
+    code = "recall_closed"
+
+    def __init__(self, recall: Recall) -> None:
+        super().__init__(f"{recall} is closed; open another one")

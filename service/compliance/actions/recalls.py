@@ -1,0 +1,234 @@
+"""Recalls: opened, machines sent for, what was found taken out and proved, closed."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, Final
+
+from django.db import transaction
+
+from fleet.inventory.actions import moves
+from fleet.inventory.models import Lot, Movement, StockPlace
+from fleet.machines.models import Machine
+from people import rows
+from people.errors import NotAllowed, Unable, Unacceptable
+from people.models import Person
+from people.roles import Role
+from service.runs.actions.must_go import must_go
+from service.runs.models import Run, Stop
+
+from ..models import Recall, RecallRemoval, RecallVisit
+from ..queries import recalls as where
+from ..queries.recalls import Called
+from . import evidence
+from .errors import RecallClosed
+from .evidence import GivenFile
+
+CLOCK_AHEAD: Final = timedelta(minutes=10)
+"""A device's clock may run so far ahead of ours."""
+MOST_MACHINES: Final = 100
+NAMED: Final = 5
+ROAD: Final = (Role.OWNER, Role.DISPATCHER, Role.DRIVER)
+
+
+@dataclass(frozen=True)
+class NotSent:
+    """A machine that could not be put on a run, and why."""
+
+    machine: Machine
+    why: str
+
+
+@dataclass(frozen=True)
+class Sent:
+    """The stops that machines have now, and the machines that could not be put on a run."""
+
+    stops: tuple[Stop, ...]
+    not_sent: tuple[NotSent, ...]
+
+
+def save(
+    *, changes: Mapping[str, Any], actor: Person, now: datetime, recall: Recall | None = None
+) -> Recall:
+    """Open a recall, or change an open one. Raises Unacceptable, RecallClosed."""
+    if recall is not None and recall.closed_at is not None:
+        raise RecallClosed(recall)
+    told = dict(changes)
+    if "lot_codes" in told:
+        codes = dict.fromkeys(one.strip() for one in str(told["lot_codes"]).split(","))
+        told["lot_codes"] = ", ".join(code for code in codes if code)
+    row = recall or Recall(opened_at=now, opened_by=actor)
+    verb = "open recall" if recall is None else "change recall"
+    return rows.put(row, told, actor=actor, verb=verb, now=now)
+
+
+@transaction.atomic
+def send(
+    *,
+    recall: Recall,
+    machines: Sequence[Machine],
+    actor: Person,
+    now: datetime,
+    day: date | None = None,
+    run: Run | None = None,
+) -> Sent:
+    """Make each machine a stop that has to be gone to, on the runs of a day or on one run.
+
+    A machine that is on such a run anyway keeps its place and has to be gone to from now on. Which
+    could not be put on a run is told with its reason; the others are. Raises RecallClosed,
+    Unacceptable.
+    """
+    held = _open(recall)
+    if not 1 <= len(machines) <= MOST_MACHINES:
+        message = f"choose 1 to {MOST_MACHINES} machines"
+        raise Unacceptable(message, fields={"machines": message})
+    if (day is None) == (run is None):
+        message = "name either a day or a run"
+        raise Unacceptable(message, fields={"day": message})
+    said = f"Recall of {held.product}: take out {_lots_said(held)}. {held.reason}"[:300]
+    stops: list[Stop] = []
+    failed: list[NotSent] = []
+    for machine in machines:
+        try:
+            with transaction.atomic():
+                stop = must_go(
+                    machine=machine,
+                    code="recall",
+                    reason=said,
+                    day=day,
+                    run=run,
+                    actor=actor,
+                    now=now,
+                )
+        except Unable as error:
+            failed.append(NotSent(machine, error.message))
+            continue
+        stops.append(stop)
+        rows.put(
+            RecallVisit(recall=held, machine=machine, asked_by=actor),
+            {"stop": stop, "asked_at": now},
+            actor=actor,
+            verb="send for recall",
+            now=now,
+        )
+    return Sent(tuple(stops), tuple(failed))
+
+
+@transaction.atomic
+def remove(
+    *,
+    recall: Recall,
+    place: StockPlace,
+    quantity: int,
+    at: datetime,
+    actor: Person,
+    now: datetime,
+    lot: Lot | None = None,
+    file: GivenFile | None = None,
+    note: str = "",
+) -> RecallRemoval:
+    """Write down what somebody found at a place and took out, with a picture of it.
+
+    It goes to waste as recalled, through the ledger. Zero says that somebody looked and none was
+    there.
+
+    `lot` is as printed on it. Raises Unacceptable, NotAllowed, RecallClosed, and what the ledger
+    refuses.
+    """
+    if not actor.has_role(*ROAD):
+        raise NotAllowed("only drivers and the desk take goods out")
+    held = _open(recall)
+    if at > now + CLOCK_AHEAD:
+        raise _refused("at", f"{at:%Y-%m-%d %H:%M} is still to come; give when it was")
+    if not place.is_held:
+        raise _refused("place", f"{place} is no place of ours")
+    if quantity < 0:
+        raise _refused("quantity", "give how many, or 0 where none was there")
+    if lot is not None and lot.product_id != held.product_id:
+        raise _refused("lot", f"{lot} is a lot of another product")
+    if lot is not None and where.called(held, lot) is Called.NO:
+        raise _refused("lot", f"{lot} is not called back")
+    movement: Movement | None = None
+    if quantity:
+        movement = moves.waste(
+            place=place,
+            items=[moves.Item(held.product, quantity, lot)],
+            waste_reason=Movement.WasteReason.RECALLED,
+            actor=actor,
+            happened_at=at,
+            now=now,
+            note=f"{held}"[:300],
+        )
+    facts = {
+        "quantity": quantity,
+        "movement": movement,
+        "evidence": evidence.keep(file, actor=actor, now=now),
+        "note": note.strip(),
+        "happened_at": at,
+    }
+    return rows.put(
+        RecallRemoval(recall=held, place=place, by=actor, at=now),
+        facts,
+        actor=actor,
+        verb="take out recalled goods",
+        now=now,
+    )
+
+
+@transaction.atomic
+def close(
+    *, recall: Recall, said: str, actor: Person, now: datetime, despite: bool = False
+) -> Recall:
+    """End a recall. While some of it is still held, or may be at a place where nobody looked, it
+    stays open, unless `despite` says that it ends all the same and `said` why.
+
+    Raises Unable "still_held", Unacceptable, RecallClosed.
+    """
+    held = _open(recall)
+    words = said.strip()
+    if not words:
+        raise _refused("said", "say how it ended")
+    if not despite:
+        _require_gone(held)
+    changes = {"closed_at": now, "closed_by": actor, "closed_said": words}
+    return rows.put(held, changes, actor=actor, verb="close recall", now=now, reason=words)
+
+
+def _require_gone(recall: Recall) -> None:
+    looked = set(RecallRemoval.objects.filter(recall=recall).values_list("place", flat=True))
+    left = [
+        one for one in where.held(recall) if one.called is Called.YES or one.place.pk not in looked
+    ]
+    if not left:
+        return
+    told = "; ".join(f"{one.quantity} in {one.place}" for one in left[:NAMED])
+    more = f" and {len(left) - NAMED} more places" if len(left) > NAMED else ""
+    raise Unable(
+        f"{recall}: still there, or nobody has looked: {told}{more}; take it out, or say that it "
+        "ends all the same",
+        code="still_held",
+    )
+
+
+def _open(recall: Recall) -> Recall:
+    held = (
+        Recall.objects.select_for_update(of=("self",)).select_related("product").get(pk=recall.pk)
+    )
+    if held.closed_at is not None:
+        raise RecallClosed(held)
+    return held
+
+
+def _lots_said(recall: Recall) -> str:
+    parts = []
+    if recall.codes:
+        parts.append(f"lots {', '.join(recall.codes)}")
+    if recall.best_before_from or recall.best_before_until:
+        first = recall.best_before_from or "any day"
+        last = recall.best_before_until or "any day"
+        parts.append(f"best before {first} to {last}")
+    return " with ".join(parts) or "all of it"
+
+
+def _refused(field: str, message: str) -> Unacceptable:
+    return Unacceptable(f"recall: {message}", fields={field: message})
