@@ -3,7 +3,9 @@ back."""
 
 from .duties import Duty, DutyDone, DutyRule
 from .evidence import Evidence
+from .places import Jurisdiction, Rate, RateFile, SiteJurisdiction
 from .recalls import Recall, RecallRemoval, RecallVisit
+from .tax import Filing, FilingDuty, TaxRule, TaxSettings
 from .temperatures import FoodLock, TemperatureLimits
 
 __all__ = [
@@ -11,9 +13,17 @@ __all__ = [
     "DutyDone",
     "DutyRule",
     "Evidence",
+    "Filing",
+    "FilingDuty",
     "FoodLock",
+    "Jurisdiction",
+    "Rate",
+    "RateFile",
     "Recall",
     "RecallRemoval",
     "RecallVisit",
+    "SiteJurisdiction",
+    "TaxRule",
+    "TaxSettings",
     "TemperatureLimits",
 ]
