@@ -41,6 +41,9 @@ OF_THE_KIND = (
     "drop_sensor",
     "refrigerated_volume_l",
     "energy_class",
+    "front_hides_label",
+    "refrigerant",
+    "refrigerant_charge_g",
     "sold_out_date_is_last_sale",
 )
 

@@ -13,13 +13,13 @@ from api.doors import Doors, gives, writes
 from api.filters import Id, Text, Word
 from api.shapes import Moment, Ref, RowShape, Shape
 from fleet.machines.actions import machines
-from fleet.machines.models import Kind, Machine, Placement, Selection, Site
+from fleet.machines.models import Kind, Machine, Placement, Selection, Site, WaysOfPaying
 from fleet.machines.queries import fleet, gates
 from people.models import Person
 
 from .setups import ColumnOut
 
-OF_THE_MACHINE = ("asset_tag", "serial", "board_serial", "status", "notes")
+OF_THE_MACHINE = ("asset_tag", "serial", "board_serial", "status", "made_on", "notes")
 
 
 class PlacementOut(RowShape):
@@ -87,6 +87,17 @@ class PlacementIn(Shape):
     starts_at = Moment()
     spot = serializers.CharField(required=False, allow_blank=True, default="", max_length=100)
     reason = serializers.CharField(required=False, allow_blank=True, default="", max_length=300)
+
+
+class WaysOfPayingOut(RowShape):
+    class Meta:
+        model = WaysOfPaying
+        fields = ("id", "takes", "starts_on")
+
+
+class WaysOfPayingIn(Shape):
+    takes = serializers.ChoiceField(choices=WaysOfPaying.Takes.choices)
+    starts_on = serializers.DateField(help_text="By the calendar of its site.")
 
 
 class MachineFilter(FilterSet):
@@ -172,6 +183,30 @@ class Machines(Doors):
         machine = gates.machine_for(self.person, pk, write=True)
         machines.place_machine(machine=machine, actor=self.person, now=self.now, **given)
         return self.answer(MachineOut, whole(self.person, pk))
+
+    @gives(
+        WaysOfPayingOut,
+        many=True,
+        summary="Which payment a machine took from when on, latest first; none: all forms",
+    )
+    @action(detail=True, url_path="ways-of-paying", url_name="ways-of-paying")
+    def ways_of_paying(self, request: Request, pk: int) -> Response:
+        machine = gates.machine_for(self.person, pk)
+        rows = machine.ways_of_paying.order_by("-starts_on", "pk")
+        return Response(self.shown(WaysOfPayingOut, rows, many=True))
+
+    @ways_of_paying.mapping.post  # type: ignore[attr-defined]
+    @writes(
+        WaysOfPayingIn,
+        WaysOfPayingOut,
+        summary="Say which payment a machine takes from a day on; some tax rules go by it",
+    )
+    def set_ways_of_paying(self, request: Request, pk: int, given: dict[str, Any]) -> Response:
+        machine = gates.machine_for(self.person, pk, write=True)
+        kept = machines.set_ways_of_paying(
+            machine=machine, actor=self.person, now=self.now, **given
+        )
+        return Response(self.shown(WaysOfPayingOut, kept))
 
 
 def whole(person: Person, pk: int, *, write: bool = False) -> Machine:

@@ -54,6 +54,8 @@ FACTS = (
     "heated",
     "supplement_facts",
     "water",
+    "kept_cold_or_hot",
+    "calories",
 )
 
 

@@ -27,6 +27,9 @@ OF_THE_SITE = (
     "longitude",
     "time_zone",
     "contact",
+    "host_name",
+    "host_email",
+    "premises",
     "access_notes",
 )
 

@@ -57,6 +57,7 @@ _fleet: list[URLPattern | URLResolver] = [
     path("fleet/<int:pk>/", door(machines.page), name="machine"),
     path("fleet/<int:pk>/change/", door(machines.change), name="machine-change"),
     path("fleet/<int:pk>/place/", door(machines.place), name="machine-place"),
+    path("fleet/<int:pk>/paying/", door(machines.pay), name="machine-pay"),
     path("fleet/<int:pk>/selections/", door(machines.wire), name="machine-wire"),
     path("fit/", door(fit.ask), name="fit"),
     path("fit/columns/<int:pk>/", door(fit.column), name="column"),

@@ -1,7 +1,7 @@
 """Machines: added with their columns, placed at sites, their selections wired to columns."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -10,7 +10,7 @@ from people import audit, rows
 from people.errors import Unable, Unacceptable
 from people.models import Person
 
-from ..models import Column, Kind, Machine, Placement, Selection, Site
+from ..models import Column, Kind, Machine, Placement, Selection, Site, WaysOfPaying
 
 
 @transaction.atomic
@@ -144,6 +144,31 @@ def place_machine(
         now=now,
         reason=reason,
     )
+
+
+@transaction.atomic
+def set_ways_of_paying(
+    *, machine: Machine, takes: str, starts_on: date, actor: Person, now: datetime
+) -> WaysOfPaying:
+    """The machine takes these ways of paying from a day on, by its site's calendar.
+
+    Said again for the same day it replaces what was said. Raises Unacceptable: what is to come is
+    noted once it is so, because tax follows it.
+    """
+    if starts_on > now.date() + timedelta(days=1):  # somewhere it may be tomorrow already
+        message = f"{starts_on} is still to come; note it once the machine takes payment so"
+        raise Unacceptable(message, fields={"starts_on": message})
+    Machine.objects.select_for_update().get(pk=machine.pk)
+    said = machine.ways_of_paying.filter(starts_on=starts_on).first()
+    kept = rows.put(
+        said or WaysOfPaying(machine=machine, starts_on=starts_on),
+        {"takes": takes},
+        actor=actor,
+        verb="set ways of paying",
+        now=now,
+    )
+    _touch(machine, now)
+    return kept
 
 
 def _touch(machine: Machine, now: datetime) -> None:

@@ -4,9 +4,10 @@ from typing import Any
 
 from django import forms
 
-from fleet.machines.models import Kind, Machine, Product, Site
+from fleet.machines.models import Kind, Machine, Product, Site, WaysOfPaying
 
 from .base import RowForm
+from .changeovers import DayInput
 
 
 class FleetFilter(forms.Form):
@@ -30,8 +31,12 @@ class FleetFilter(forms.Form):
 
 class MachineForm(RowForm):
     model = Machine
-    columns = ("asset_tag", "serial", "board_serial", "status", "notes")
+    columns = ("asset_tag", "serial", "board_serial", "status", "made_on", "notes")
     labels = {"board_serial": "Serial of the control board"}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["made_on"].widget = DayInput()
 
 
 class NewMachineForm(MachineForm):
@@ -45,4 +50,11 @@ class PlacementForm(forms.Form):
         label="From",
         widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
         help_text="In the business's own time.",
+    )
+
+
+class WaysOfPayingForm(forms.Form):
+    takes = forms.ChoiceField(label="It takes", choices=WaysOfPaying.Takes.choices)
+    starts_on = forms.DateField(
+        label="From", widget=DayInput(), help_text="The first day, by its site's calendar."
     )

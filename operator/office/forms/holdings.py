@@ -43,6 +43,8 @@ class ProductForm(RowForm):
         "heated",
         "supplement_facts",
         "water",
+        "kept_cold_or_hot",
+        "calories",
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -65,8 +67,12 @@ class SiteForm(RowForm):
         "longitude",
         "time_zone",
         "contact",
+        "host_name",
+        "host_email",
+        "premises",
         "access_notes",
     )
+    labels = {"host_name": "Host", "premises": "What the premises are"}
     # The action's list is typed here as lines of one input.
     stands_for = {"opening_windows": "hours"}
     hours = forms.CharField(

@@ -47,10 +47,16 @@ class KindForm(RowForm):
         "drop_sensor",
         "refrigerated_volume_l",
         "energy_class",
+        "front_hides_label",
+        "refrigerant",
+        "refrigerant_charge_g",
         "sold_out_date_is_last_sale",
         "notes",
     )
-    labels = {"sold_out_date_is_last_sale": "Gives the last sale for the sold-out date"}
+    labels = {
+        "front_hides_label": "The front hides the package",
+        "sold_out_date_is_last_sale": "Gives the last sale for the sold-out date",
+    }
 
     def show_whole(
         self, kind: Kind, programs: Sequence[DepthProgram], groups: Sequence[Sequence[Position]]

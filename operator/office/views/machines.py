@@ -23,7 +23,7 @@ from office import glances
 from office.columns import Stock, standing, stock_of
 from office.doors import PersonRequest, sent, tell, tried
 from office.drawing.sections import WHOLE, scale_said
-from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm
+from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm, WaysOfPayingForm
 from office.forms.selections import WiringForm
 from people import audit
 from people.errors import Unable
@@ -151,8 +151,25 @@ def change(request: PersonRequest, pk: int) -> HttpResponse:
     ):
         messages.success(request, f"{machine}: kept.")
         return redirect("office:machine", pk)
-    context = {"machine": machine, "form": form, "place_form": PlacementForm()}
-    return render(request, "office/machines/change.html", context, status=sent(form))
+    return _change_page(request, machine, form, PlacementForm(), WaysOfPayingForm())
+
+
+def _change_page(
+    request: PersonRequest,
+    machine: Machine,
+    form: MachineForm,
+    place_form: PlacementForm,
+    paying_form: WaysOfPayingForm,
+) -> HttpResponse:
+    context = {
+        "machine": machine,
+        "form": form,
+        "place_form": place_form,
+        "paying_form": paying_form,
+        "ways_of_paying": machine.ways_of_paying.all(),
+    }
+    status = sent(form, place_form, paying_form)
+    return render(request, "office/machines/change.html", context, status=status)
 
 
 def add(request: PersonRequest) -> HttpResponse:
@@ -209,9 +226,23 @@ def place(request: PersonRequest, pk: int) -> HttpResponse:
         ):
             messages.success(request, f"{machine} stands at {form.cleaned_data['site']}.")
             return redirect("office:machine", pk)
-    context = {
-        "machine": machine,
-        "form": MachineForm(units=Business.the().units, row=machine),
-        "place_form": form,
-    }
-    return render(request, "office/machines/change.html", context, status=sent(form))
+    of_it = MachineForm(units=Business.the().units, row=machine)
+    return _change_page(request, machine, of_it, form, WaysOfPayingForm())
+
+
+def pay(request: PersonRequest, pk: int) -> HttpResponse:
+    """Which payment the machine takes from a day on."""
+    machine = machine_for(request.user, pk, write=True)
+    form = WaysOfPayingForm(request.POST)
+    if form.is_valid() and tried(
+        form,
+        actions.set_ways_of_paying,
+        machine=machine,
+        **form.cleaned_data,
+        actor=request.user,
+        now=timezone.now(),
+    ):
+        messages.success(request, f"{machine}: its ways of paying are kept.")
+        return redirect("office:machine-change", pk)
+    of_it = MachineForm(units=Business.the().units, row=machine)
+    return _change_page(request, machine, of_it, PlacementForm(), form)
