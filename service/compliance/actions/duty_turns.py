@@ -105,7 +105,7 @@ def _last_done(rules: Iterable[int]) -> dict[Key, DutyDone]:
     rows = (
         DutyDone.objects.filter(duty__rule__in=list(rules), set_aside_at__isnull=True)
         .select_related("duty")
-        .order_by("duty__rule", "duty__site", "duty__machine", "-done_on", "-pk")
-        .distinct("duty__rule", "duty__site", "duty__machine")
+        .order_by("duty__rule_id", "duty__site_id", "duty__machine_id", "-done_on", "-pk")
+        .distinct("duty__rule_id", "duty__site_id", "duty__machine_id")
     )
     return {(one.duty.rule_id or 0, one.duty.site_id, one.duty.machine_id): one for one in rows}

@@ -30,8 +30,8 @@ STRENGTH: Final = 6.0
 """Of a rule that is broken nothing is left to chance; a finding needs a place in the list."""
 CAUTION: Final = (
     "Treat the food as unsafe: nothing of it is sold or eaten. The machine's own shutoff has to "
-    "have stopped it; see that it has. The maker's manual and the local health authority go first; the "
-    "cooling circuit is for licensed technicians."
+    "have stopped it; see that it has. The maker's manual and the local health authority go first; "
+    "the cooling circuit is for licensed technicians."
 )
 
 
