@@ -1,0 +1,43 @@
+"""What the operator says of itself for calorie signs."""
+
+from typing import Any
+
+from django.db import models
+
+
+class LabelSettings(models.Model):
+    """Whether the operator has registered to show calories, and whom a sign names. One row."""
+
+    registered = models.BooleanField(
+        "registered by choice",
+        default=False,
+        help_text="With fewer than 20 machines, to go by the federal rule all the same.",
+    )
+    registered_until = models.DateField(
+        null=True, blank=True, help_text="A registration is renewed every other year."
+    )
+    contact = models.CharField(
+        max_length=200,
+        blank=True,
+        help_text="Stands on each sign: the operator's name, and a phone number or an address.",
+    )
+    updated_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        verbose_name = "label settings"
+        verbose_name_plural = "label settings"
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="label_settings_are_one_row")
+        ]
+
+    def __str__(self) -> str:
+        return "label settings"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)
+
+    @classmethod
+    def the(cls) -> "LabelSettings":
+        """The one row, made with defaults when the service is new."""
+        return cls.objects.get_or_create(pk=1)[0]
