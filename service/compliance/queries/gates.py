@@ -13,15 +13,18 @@ from people.models import Person
 from people.roles import Role
 
 from ..models import (
+    AccessCheck,
     Duty,
     DutyDone,
     DutyRule,
+    EnergyReading,
     Evidence,
     FoodLock,
     Recall,
     TemperatureLimits,
 )
 from .duties import done_whole, duties_whole
+from .measured import checks_whole, readings_whole
 from .recalls import recalls_whole
 from .temperatures import locks_whole
 
@@ -59,6 +62,16 @@ def lock_for(person: Person, pk: int, *, write: bool = False) -> FoodLock:
 def recall_for(person: Person, pk: int, *, write: bool = False) -> Recall:
     """`write` is to change it, send for it or close it; drivers take out what they find."""
     return _gate(recalls_whole(), person, pk, write, DESK)
+
+
+def access_check_for(person: Person, pk: int) -> AccessCheck:
+    """Taking it back is the action's to judge: whoever wrote it down may."""
+    return _gate(checks_whole(), person, pk, False, ())
+
+
+def energy_reading_for(person: Person, pk: int) -> EnergyReading:
+    """As `access_check_for`."""
+    return _gate(readings_whole(), person, pk, False, ())
 
 
 def _gate(
