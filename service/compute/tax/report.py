@@ -14,7 +14,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from .classes import ClassCode, Status
-from .rounding import CENT, Rounding
+from .rounding import CENT, Rounding, share_out
 from .rules import ADVICE, Found, RateKind, Rule, Rules, Sale, plain
 from .split import ZERO, RateOf, Split, split, unclassified
 
@@ -43,6 +43,16 @@ class Fact:
 
 
 @dataclass(frozen=True)
+class KeySum:
+    """What facts of one key put into a line."""
+
+    key: str
+    receipts: Decimal
+    deposits: Decimal
+    cost: Decimal
+
+
+@dataclass(frozen=True)
 class Line:
     """One line of a report: a place, a class, a rule, and the split of what they hold."""
 
@@ -57,9 +67,13 @@ class Line:
     units: int
     split: Split
     cost: Decimal | None
-    keys: tuple[str, ...]
+    of: tuple[KeySum, ...]
     first: date
     last: date
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        return tuple(one.key for one in self.of)
 
     @property
     def is_classified(self) -> bool:
@@ -204,7 +218,7 @@ class _Sum:
         self.units, self.receipts, self.deposits = 0, ZERO, ZERO
         self.cost: Decimal | None = ZERO
         self.by_table: Decimal | None = ZERO
-        self.keys: set[str] = set()
+        self.by_key: dict[str, list[Decimal]] = {}
         self.first = self.last = sale.on
 
     def add(self, fact: Fact) -> None:
@@ -215,7 +229,10 @@ class _Sum:
         if self.cost is not None:
             self.cost = None if unknown else self.cost + (fact.cost or ZERO)
         self._add_by_table(fact)
-        self.keys.add(fact.key)
+        held = self.by_key.setdefault(fact.key, [ZERO, ZERO, ZERO])
+        held[0] += fact.receipts
+        held[1] += fact.deposits
+        held[2] += fact.cost or ZERO
         self.first = min(self.first, fact.sale.on)
         self.last = max(self.last, fact.sale.on)
 
@@ -256,7 +273,7 @@ def _line(held: _Sum, rounding: Rounding, unit: Decimal) -> Line:
         units=held.units,
         split=parts,
         cost=held.cost,
-        keys=tuple(sorted(held.keys)),
+        of=tuple(KeySum(key, *sums) for key, sums in sorted(held.by_key.items())),
         first=held.first,
         last=held.last,
     )
@@ -276,6 +293,37 @@ def _said(lines: Sequence[Line], rounding: Rounding) -> list[str]:
     if unread:
         said.append(f"Rules not verified: {', '.join(unread)}.")
     return said
+
+
+@dataclass(frozen=True)
+class Part:
+    """What of a report belongs to one key."""
+
+    receipts: Decimal = ZERO
+    tax: Decimal = ZERO
+    deposits: Decimal = ZERO
+    unclassified: Decimal = ZERO
+
+
+def by_key(found: Report, unit: Decimal = CENT) -> dict[str, Part]:
+    """Receipts and tax of a report by the keys of its facts: the tax of each line is shared out by
+    what it is reckoned from, receipts less deposits or the cost of goods, to the unit."""
+    parts: dict[str, Part] = {}
+    for line in found.lines:
+        weights = [one.receipts - one.deposits for one in line.of]
+        if not line.split.tax_inside and not line.split.taxable and any(o.cost for o in line.of):
+            weights = [one.cost for one in line.of]
+        shares = share_out(line.split.tax, weights, unit) if any(weights) else [ZERO] * len(weights)
+        for one, tax in zip(line.of, shares, strict=True):
+            was = parts.get(one.key, Part())
+            left = one.receipts - one.deposits if line.split.unclassified else ZERO
+            parts[one.key] = Part(
+                was.receipts + one.receipts,
+                was.tax + tax,
+                was.deposits + one.deposits,
+                was.unclassified + left,
+            )
+    return parts
 
 
 def canonical(data: Any) -> bytes:

@@ -1,0 +1,294 @@
+"""The report of sales tax of a period, what it is made of, and each machine's part of it."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from typing import Final
+
+from django.db.models import Q, QuerySet
+
+from fleet.inventory.models import CostChange
+from fleet.machines.models import Product
+from fleet.sales.models import MachineInterval, SaleInterval
+from people.models import Business
+from service.compute import deposits
+from service.compute.tax.classes import (
+    FOOD,
+    Attributes,
+    ClassCode,
+    Classed,
+    Form,
+    Water,
+    classify,
+)
+from service.compute.tax.report import Fact, Line, Part, Report, by_key, report
+from service.compute.tax.rounding import Rounding
+from service.compute.tax.rules import Rule, Rules, Sale
+from service.compute.tax.split import ZERO
+
+from ..models import TaxRule, TaxSettings
+from ..sums.gathering import Basis, Period, Sold, first_moment, money, sold
+from ..sums.segments import Segment, Segments
+
+KEPT_OUT: Final = {
+    "MI": "Mich. Comp. Laws 205.54g(1)(b)",
+    "PA": "61 Pa. Code 31.2(1), where it is stated by itself",
+}
+"""States whose rule keeps a container deposit out of the base, by the text read; elsewhere it stays
+in receipts."""
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Facts of a period, the rules they were judged by, and what could not be added up."""
+
+    period: Period
+    basis: str
+    facts: tuple[Fact, ...]
+    rules: tuple[Rule, ...]
+    said: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class TaxReport:
+    """A report with what it was made from."""
+
+    gathered: Gathered
+    report: Report
+
+
+def rules_in_force() -> "QuerySet[TaxRule]":
+    """The rules that the business goes by now, of every state and date."""
+    return TaxRule.objects.filter(replaced_by__isnull=True, removed_at__isnull=True)
+
+
+def class_of(product: Product, state: str) -> Classed:
+    """The class of a product in a state, with the reason."""
+    return classify(attributes(product), state)
+
+
+def attributes(product: Product) -> Attributes:
+    """What a product's record says of the facts that definitions ask for."""
+    form = Form.NOT_FOOD if product.form == Product.Form.PART else Form(product.form)
+    return Attributes(
+        form=form,
+        sweetened=product.sweetened,
+        juice_percent=product.juice_percent,
+        contains_milk=product.contains_milk,
+        carbonated=product.carbonated,
+        contains_flour=product.contains_flour,
+        needs_refrigeration=product.needs_refrigeration,
+        heated=product.heated,
+        supplement_facts=product.supplement_facts,
+        water=Water(product.water),
+    )
+
+
+def tax_report(
+    period: Period,
+    *,
+    state: str = "",
+    basis: str = "",
+    rounding: Rounding | None = None,
+    machines: Sequence[int] | None = None,
+) -> TaxReport:
+    """The report of a period, of one state or of all, by the business's settings unless told."""
+    settings = TaxSettings.the()
+    gathered = gather(period, state=state, basis=basis or settings.basis, machines=machines)
+    how = rounding or Rounding(settings.rounding)
+    found = report(gathered.facts, Rules.of(gathered.rules), rounding=how, unit=money(1))
+    return TaxReport(gathered, replace(found, said=(*found.said, *gathered.said)))
+
+
+def gather(
+    period: Period, *, state: str = "", basis: str, machines: Sequence[int] | None = None
+) -> Gathered:
+    """Sales of a period as facts. A fixed number of queries, however much was sold."""
+    rules = tuple(row.rule for row in rules_in_force())
+    segments = Segments(
+        since=first_moment(basis, period),
+        until=period.until,
+        rules=rules,
+        zone=Business.the().time_zone,
+        machines=machines,
+    ).all()
+    if state:
+        # Pieces elsewhere stay, so that an interval which crosses a border is cut there.
+        of_machine = {one.machine_id for one in segments if one.state == state}
+        segments = [one for one in segments if one.machine_id in of_machine]
+    rows = sold(basis, period, segments)
+    if state:
+        rows = [row for row in rows if segments[row.segment].state == state]
+    facts = tuple(_facts(rows, segments, period))
+    used = tuple(rule for rule in rules if not state or rule.state == state)
+    return Gathered(period, basis, facts, used, tuple(_left_out(period, facts)))
+
+
+def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) -> Iterable[Fact]:
+    goods = Product.objects.select_related("package").in_bulk(
+        {row.product_id for row in rows if row.product_id}
+    )
+    costs = _costs(goods.values(), period)
+    classes: dict[tuple[int, str], Classed] = {}
+    for row in rows:
+        state = segments[row.segment].state
+        if row.product_id and (row.product_id, state) not in classes:
+            classes[row.product_id, state] = class_of(goods[row.product_id], state)
+    highest, others = _what_else(rows, segments, classes)
+    refunds: dict[tuple[int, str, date], Decimal] = {}
+    for row in rows:
+        segment = segments[row.segment]
+        product = goods.get(row.product_id or 0)
+        classed = classes.get((row.product_id or 0, segment.state))
+        receipts = money(row.minor)
+        each = ZERO
+        if product and segment.state in KEPT_OUT:
+            at = (product.pk, segment.state, segment.on)
+            if at not in refunds:
+                refunds[at] = _deposit(product, segment)
+            each = refunds[at]
+        cost = costs.get(row.product_id or 0)
+        yield Fact(
+            key=f"{row.machine_id}:{row.product_id or 0}",
+            sale=Sale(
+                state=segment.state,
+                on=segment.on,
+                code=classed.code if classed else ClassCode.UNKNOWN,
+                price=None if row.price_minor is None else money(row.price_minor),
+                takes=segment.takes,
+                premises=segment.premises,
+                carbonated=product.carbonated if product else None,
+                highest_price=highest.get(row.machine_id),
+                sells_other=row.machine_id in others,
+            ),
+            rates=segment.rates,
+            units=row.units,
+            receipts=receipts,
+            cost=None if cost is None else (cost * row.units).quantize(Decimal("0.000001")),
+            deposits=min(receipts, each * row.units),
+            why_class=classed.why if classed else "no product is known for these sales",
+        )
+
+
+def _what_else(
+    rows: Sequence[Sold], segments: Sequence[Segment], classes: dict[tuple[int, str], Classed]
+) -> tuple[dict[int, Decimal], set[int]]:
+    """The highest price that each machine sold at, and the machines that sell more than food."""
+    highest: dict[int, int] = defaultdict(int)
+    others: set[int] = set()
+    for row in rows:
+        highest[row.machine_id] = max(highest[row.machine_id], row.price_minor or 0)
+        classed = classes.get((row.product_id or 0, segments[row.segment].state))
+        if classed and classed.code not in FOOD:
+            others.add(row.machine_id)
+    return {key: money(minor) for key, minor in highest.items()}, others
+
+
+def _costs(goods: Iterable[Product], period: Period) -> dict[int, Decimal]:
+    """What a unit of each product cost on average when the period ended."""
+    costs = {one.pk: one.cost for one in goods if one.cost is not None}
+    changes = (
+        CostChange.objects.filter(at__lt=period.until, product__in=list(costs))
+        .order_by("product", "-at", "-pk")
+        .distinct("product")
+    )
+    costs.update({one.product_id: one.average for one in changes})
+    return costs
+
+
+def _deposit(product: Product, segment: Segment) -> Decimal:
+    package = product.package
+    if package.volume_ml is None or not package.material or product.form != Product.Form.DRINK:
+        return ZERO
+    found = deposits.deposit(
+        segment.state,
+        segment.on,
+        volume_ml=package.volume_ml,
+        material=package.material,
+        drink=deposits.Drink(
+            carbonated=product.carbonated,
+            sweetened=product.sweetened,
+            contains_milk=product.contains_milk,
+            juice_percent=product.juice_percent,
+            water=deposits.Water(product.water),
+        ),
+    )
+    return found.amount or ZERO
+
+
+def _left_out(period: Period, facts: Sequence[Fact]) -> Iterable[str]:
+    """What the reader must know that no line says."""
+    touched = MachineInterval.objects.filter(ends_at__gte=period.since, ends_at__lt=period.until)
+    apart = touched.filter(Q(sum_agrees=False) | Q(awaits_decision=True)).count()
+    if apart:
+        yield (
+            f"{apart} intervals do not add up or wait for a decision; what they hold back is not "
+            "in here until it is decided."
+        )
+    business = Business.the()
+    other = touched.exclude(currency__in=("", business.currency)).count()
+    if other:
+        yield f"{other} intervals are in another currency than {business.currency}; left out."
+    kept = sorted({fact.sale.state for fact in facts if fact.deposits})
+    for state in kept:
+        yield f"{state}: container deposits are kept out of the base ({KEPT_OUT[state]})."
+
+
+@dataclass(frozen=True)
+class MachineTax:
+    """One machine's part of a report, in money."""
+
+    receipts: Decimal = ZERO
+    tax: Decimal = ZERO
+    deposit: Decimal = ZERO
+    unclassified: Decimal = ZERO
+
+
+def tax_of_machines(
+    period: Period, *, machines: Sequence[int] | None = None, basis: str = ""
+) -> dict[int, MachineTax]:
+    """Receipts, tax and deposits of each machine in a period; the parts of a report's lines."""
+    found: dict[int, MachineTax] = {}
+    for key, part in by_key(
+        tax_report(period, machines=machines, basis=basis).report, money(1)
+    ).items():
+        machine = int(key.split(":")[0])
+        found[machine] = _added(found.get(machine, MachineTax()), part)
+    return found
+
+
+def _added(was: MachineTax, part: Part) -> MachineTax:
+    return MachineTax(
+        was.receipts + part.receipts,
+        was.tax + part.tax,
+        was.deposit + part.deposits,
+        was.unclassified + part.unclassified,
+    )
+
+
+def intervals_of_line(line: Line, period: Period, basis: str) -> "QuerySet[SaleInterval]":
+    """The sale intervals that a line of a report is made of, latest first, with their reads."""
+    pairs = [key.split(":") for key in line.keys]
+    of = Q()
+    for machine, product in pairs:
+        one = Q(interval__machine=int(machine))
+        if int(product):
+            one &= Q(set_up__product=int(product))
+        else:
+            one &= Q(set_up__isnull=True)
+        of |= one
+    rows = SaleInterval.objects.filter(of) if pairs else SaleInterval.objects.none()
+    if basis == Basis.READ:
+        rows = rows.filter(interval__ends_at__gte=period.since, interval__ends_at__lt=period.until)
+    else:
+        rows = rows.filter(interval__starts_at__lt=period.until, interval__ends_at__gt=period.since)
+    return (
+        rows.filter(Q(paid_units__gt=0) | Q(paid_minor__gt=0))
+        .select_related(
+            "interval__machine", "interval__from_read", "interval__to_read", "set_up__product"
+        )
+        .defer("interval__from_read__raw", "interval__to_read__raw")
+        .order_by("-interval__ends_at", "-pk")
+    )

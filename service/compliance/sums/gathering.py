@@ -1,0 +1,200 @@
+"""Sales of a period added up by the database, and what crosses a change cut here.
+
+Intervals that lie whole in one segment are added up in one statement; the few that a move or a
+change of rates falls into are cut by time, so that the parts add up (`service.compute.tax.cut`).
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from decimal import Decimal
+from typing import Any, Final, NamedTuple
+
+from django.db import connection
+
+from people.models import Business
+from service.compute.tax.cut import until
+
+from ..models import TaxSettings
+from .segments import Segment
+
+Basis = TaxSettings.Basis
+AT_A_VISIT: Final = timedelta(hours=2)
+"""A bag sealed so long before its visit's read is still the bag of that read."""
+
+
+class Sold(NamedTuple):
+    """Sales of one product at one price in one segment, in units and minor units of money."""
+
+    segment: int
+    machine_id: int
+    product_id: int | None
+    price_minor: int | None
+    units: int
+    minor: int
+
+
+@dataclass(frozen=True)
+class Period:
+    """Days `[starts_on, ends_on)` on the calendar of the business."""
+
+    starts_on: date
+    ends_on: date
+
+    @property
+    def since(self) -> datetime:
+        return datetime.combine(self.starts_on, time(0), tzinfo=Business.the().time_zone)
+
+    @property
+    def until(self) -> datetime:
+        return datetime.combine(self.ends_on, time(0), tzinfo=Business.the().time_zone)
+
+
+# What of a line is counted, and the moment by which it falls into a period. A machine that does not
+# tell cash from cards is taken to have sold for cash.
+CASH_UNITS: Final = "COALESCE(l.cash_units, l.paid_units, 0)"
+CASH: Final = "COALESCE(l.cash_minor, l.paid_minor, 0)"
+COLLECTED: Final = """(
+    SELECT min(b.sealed_at) FROM sales_bag b
+    WHERE b.machine_id = i.machine_id AND b.sealed_at >= i.ends_at - %(at_a_visit)s
+)"""
+SOURCES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {
+    Basis.READ: (("i.ends_at", "COALESCE(l.paid_units, 0)", "COALESCE(l.paid_minor, 0)"),),
+    Basis.DAYS: (("", "COALESCE(l.paid_units, 0)", "COALESCE(l.paid_minor, 0)"),),
+    Basis.COLLECTION: (
+        (COLLECTED, CASH_UNITS, CASH),
+        (
+            "i.ends_at",
+            f"GREATEST(COALESCE(l.paid_units, 0) - {CASH_UNITS}, 0)",
+            f"GREATEST(COALESCE(l.paid_minor, 0) - {CASH}, 0)",
+        ),
+    ),
+}
+WITHIN: Final = "{moment} >= %(since)s AND {moment} < %(until)s"
+TOUCHES: Final = "i.starts_at < %(until)s AND i.ends_at > %(since)s"
+
+SEGMENTS: Final = """
+    seg AS (
+        SELECT * FROM unnest(
+            %(keys)s::int[], %(machines)s::bigint[], %(starts)s::timestamptz[],
+            %(ends)s::timestamptz[]
+        ) AS s(idx, machine_id, starts_at, ends_at)
+    ),
+    inside AS MATERIALIZED (
+        SELECT i.id, i.machine_id, s.idx
+        FROM sales_machineinterval i JOIN seg s
+            ON s.machine_id = i.machine_id
+            AND i.starts_at >= s.starts_at AND i.starts_at < s.ends_at AND i.ends_at <= s.ends_at
+        WHERE {when} AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
+    )
+"""
+WHOLE: Final = """
+    SELECT n.idx, n.machine_id, u.product_id, l.price_minor,
+        SUM({units})::bigint, SUM({value})::bigint
+    FROM inside n
+    JOIN sales_saleinterval l ON l.interval_id = n.id
+    LEFT JOIN machines_setup u ON u.id = l.set_up_id
+    GROUP BY 1, 2, 3, 4
+"""
+CROSSING: Final = """
+    SELECT i.machine_id, i.starts_at, i.ends_at, u.product_id, l.price_minor, {units}, {value}
+    FROM sales_machineinterval i
+    JOIN sales_saleinterval l ON l.interval_id = i.id
+    LEFT JOIN machines_setup u ON u.id = l.set_up_id
+    WHERE {when} AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
+        AND i.machine_id = ANY(%(machines)s)
+        AND NOT EXISTS (SELECT 1 FROM inside n WHERE n.id = i.id)
+"""
+
+
+def first_moment(basis: str, period: Period) -> datetime:
+    """The first moment that sales of a period may go back to. One query."""
+    found: list[datetime] = []
+    with connection.cursor() as cursor:
+        for moment, _, _ in SOURCES[basis]:
+            when = _when(moment)
+            # A map of columns and expressions of our own; nothing in it comes from a question.
+            cursor.execute(
+                f"SELECT min(i.starts_at) FROM sales_machineinterval i WHERE {when}",  # noqa: S608
+                _arguments(period, ()),
+            )
+            first = cursor.fetchone()[0]
+            found += [first] if first else []
+    return min([period.since, *found])
+
+
+def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
+    """What was sold in a period, by segment, product and price. Two statements a source."""
+    sums: dict[tuple[int, int, int | None, int | None], list[int]] = defaultdict(lambda: [0, 0])
+    kept = _clipped(segments, period) if basis == Basis.DAYS else list(enumerate(segments))
+    arguments = _arguments(period, kept)
+    of_machine: dict[int, list[tuple[int, Segment]]] = defaultdict(list)
+    for index, segment in kept:
+        of_machine[segment.machine_id].append((index, segment))
+    with connection.cursor() as cursor:
+        for moment, units, value in SOURCES[basis]:
+            with_segments = f"WITH {SEGMENTS.format(when=_when(moment))}"
+            cursor.execute(with_segments + WHOLE.format(units=units, value=value), arguments)
+            for index, machine, product, price, count, minor in cursor.fetchall():
+                held = sums[index, machine, product, price]
+                held[0] += count
+                held[1] += minor
+            crossing = CROSSING.format(units=units, value=value, when=_when(moment))
+            cursor.execute(with_segments + crossing, arguments)
+            for row in cursor.fetchall():
+                for key, count, minor in _cut(row, of_machine[row[0]]):
+                    held = sums[key]
+                    held[0] += count
+                    held[1] += minor
+    return [Sold(*key, *held) for key, held in sums.items() if any(held)]
+
+
+def _cut(
+    row: tuple[Any, ...], segments: Iterable[tuple[int, Segment]]
+) -> Iterable[tuple[tuple[int, int, int | None, int | None], int, int]]:
+    machine, starts, ends, product, price, units, minor = row
+    for index, segment in segments:
+        if segment.starts >= ends or segment.ends <= starts:
+            continue
+        count, money = (
+            until(whole, starts, ends, segment.ends) - until(whole, starts, ends, segment.starts)
+            for whole in (units, minor)
+        )
+        if count or money:
+            yield (index, machine, product, price), count, money
+
+
+def _clipped(segments: Sequence[Segment], period: Period) -> list[tuple[int, Segment]]:
+    """Segments within the period: what of an interval lies outside belongs to another period."""
+    since, to = period.since, period.until
+    return [
+        (index, replace(one, starts=max(one.starts, since), ends=min(one.ends, to)))
+        for index, one in enumerate(segments)
+        if one.starts < to and one.ends > since
+    ]
+
+
+def _when(moment: str) -> str:
+    return WITHIN.format(moment=moment) if moment else TOUCHES
+
+
+def _arguments(period: Period, segments: Iterable[tuple[int, Segment]]) -> dict[str, Any]:
+    business = Business.the()
+    held = list(segments)
+    return {
+        "since": period.since.astimezone(UTC),
+        "until": period.until.astimezone(UTC),
+        "currency": business.currency,
+        "exponent": business.currency_exponent,
+        "at_a_visit": AT_A_VISIT,
+        "keys": [index for index, _ in held],
+        "machines": [one.machine_id for _, one in held],
+        "starts": [one.starts for _, one in held],
+        "ends": [one.ends for _, one in held],
+    }
+
+
+def money(minor: int) -> Decimal:
+    """Minor units as money."""
+    return Decimal(minor).scaleb(-Business.the().currency_exponent)
