@@ -328,6 +328,15 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": crontab(hour=8, minute=20),
     },
     "remind-of-upkeep": {"task": "service.upkeep.tasks.remind", "schedule": 1800.0},
+    "work-out-duties": {
+        "task": "service.compliance.tasks.work_out_duties",
+        "schedule": crontab(hour=8, minute=40),
+    },
+    "remind-of-duties": {
+        "task": "service.compliance.tasks.remind_of_duties",
+        "schedule": 1800.0,
+    },
+    "judge-food": {"task": "service.compliance.tasks.judge_food", "schedule": 300.0},
     "expired-keys": {"task": "api.tasks.forget_expired_keys", "schedule": 3600.0},
 }
 

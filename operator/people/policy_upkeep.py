@@ -47,7 +47,7 @@ TABLE: tuple[Row, ...] = (
     ),
     Row(
         "have due maintenance in one's own calendar",
-        ROAD,
+        STAFF,
         (
             "GET office:calendars",
             "POST office:calendars",
@@ -95,7 +95,7 @@ TABLE: tuple[Row, ...] = (
     ),
     Row(
         "have due maintenance in one's own calendar through the API",
-        ROAD,
+        STAFF,
         (
             "GET api:calendar-address-list",
             "POST api:calendar-address-list",

@@ -1,11 +1,18 @@
 """How an attachment is handed to a browser: as what it is, and as nothing that could act."""
 
+from typing import Protocol
 from urllib.parse import quote
 
-from .models import Attachment
+
+class Kept(Protocol):
+    """A file that is kept: what it is called, what it is, how many bytes it has."""
+
+    name: str
+    media_type: str
+    size: int
 
 
-def headers_of(attachment: Attachment) -> dict[str, str]:
+def headers_of(attachment: Kept) -> dict[str, str]:
     """What an answer that carries the file says of it.
 
     No browser guesses another type (nosniff), runs anything in it (the sandbox of CSP), or keeps

@@ -14,8 +14,11 @@ REFRESH: Final = timedelta(hours=6)
 MADE_BY: Final = "-//Colonnade//Upkeep//EN"
 
 
-def calendar(turns: Iterable[DueWork], *, name: str, desk: str) -> bytes:
-    """A calendar of open turns, each an event of a whole day.
+def calendar(
+    turns: Iterable[DueWork], *, name: str, desk: str, more: Iterable[Event] = ()
+) -> bytes:
+    """A calendar of open turns, each an event of a whole day, and of `more` events, which those who
+    know of more than maintenance have made.
 
     An event keeps its UID while its turn stands, and its SEQUENCE goes up when it moves, so that a
     program moves what it shows and adds nothing twice. It does not block the day. `desk` is where
@@ -28,10 +31,12 @@ def calendar(turns: Iterable[DueWork], *, name: str, desk: str) -> bytes:
     made.add("calscale", "GREGORIAN")
     made.add("name", vText(name))
     made.add("x-wr-calname", vText(name))
-    made.add("description", vText(f"Planned maintenance of {business}"))
+    made.add("description", vText(f"Planned maintenance and duties of {business}"))
     made.add("refresh-interval", vDuration(REFRESH), parameters={"VALUE": "DURATION"})
     for turn in turns:
         made.add_component(_event(turn, desk))
+    for event in more:
+        made.add_component(event)
     return bytes(made.to_ical())
 
 

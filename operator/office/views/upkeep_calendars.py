@@ -11,6 +11,8 @@ from django.views.decorators.cache import never_cache
 from office.doors import PersonRequest, desk_of, sent, tried
 from office.forms.upkeep import CalendarForm
 from people.models import Business
+from service.compliance.calendar_events import events_of
+from service.compliance.queries.duties import duties_shown
 from service.upkeep.actions import calendars
 from service.upkeep.feed import calendar
 from service.upkeep.models import CalendarAddress
@@ -67,6 +69,12 @@ def feed(request: HttpRequest, secret: str) -> HttpResponse:
 def _made(address: CalendarAddress) -> bytes:
     business = Business.the()
     whose = address.person.name if address.shows == CalendarAddress.Shows.MINE else business.name
+    desk = settings.DESK_ADDRESS
+    everybodys = address.shows == CalendarAddress.Shows.ALL
+    duties = duties_shown(address.person, today(), everybodys=everybodys)
     return calendar(
-        turns_shown(address, today()), name=f"Upkeep, {whose}", desk=settings.DESK_ADDRESS
+        turns_shown(address, today()),
+        name=f"Upkeep, {whose}",
+        desk=desk,
+        more=events_of(duties, desk=desk),
     )

@@ -12,7 +12,7 @@ from people.errors import NotAllowed, Unacceptable
 from people.models import Business, Person
 from people.roles import Role
 
-from ..models import Duty, DutyDone
+from ..models import Duty, DutyDone, Evidence
 from ..turns import BY_HAND, Turn, next_turn
 from . import duty_turns, evidence, lock
 from .duty_rules import require_owner
@@ -41,7 +41,7 @@ def record(
     seen: Seen,
     actor: Person,
     now: datetime,
-    file: GivenFile | None = None,
+    file: GivenFile | Evidence | None = None,
 ) -> list[DutyDone]:
     """Write down that open turns were seen to, with one paper or picture for all of them; the next
     turn of each is opened.

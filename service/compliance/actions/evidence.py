@@ -4,8 +4,12 @@ import hashlib
 from dataclasses import dataclass
 from datetime import datetime
 
+from django.db import transaction
+
 from people import audit
+from people.errors import NotAllowed
 from people.models import Person
+from people.roles import Role
 from service.tickets.pictures import cleaned
 
 from ..models import Evidence
@@ -19,14 +23,21 @@ class GivenFile:
     raw: bytes
 
 
-def keep(given: GivenFile | None, *, actor: Person, now: datetime) -> Evidence | None:
-    """Keep a file, in the caller's transaction; None for none.
+def keep(given: GivenFile | Evidence | None, *, actor: Person, now: datetime) -> Evidence | None:
+    """The evidence that a file becomes, or that was kept before; None for none. In the caller's
+    transaction. Raises as `add` does."""
+    return add(given, actor=actor, now=now) if isinstance(given, GivenFile) else given
+
+
+@transaction.atomic
+def add(given: GivenFile, *, actor: Person, now: datetime) -> Evidence:
+    """Keep a file as evidence; the same file again is the same evidence.
 
     A picture is written anew without what cameras hide in it. Raises Unacceptable for what is no
-    picture and no PDF, or too large.
+    picture and no PDF, or too large, and NotAllowed for somebody without a role.
     """
-    if given is None:
-        return None
+    if not actor.has_role(*Role):
+        raise NotAllowed("only who works here in a role adds evidence")
     clean = cleaned(given.name, given.raw, pdf=True)
     facts = {
         "name": clean.name,

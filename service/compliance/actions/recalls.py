@@ -17,7 +17,7 @@ from people.roles import Role
 from service.runs.actions.must_go import must_go
 from service.runs.models import Run, Stop
 
-from ..models import Recall, RecallRemoval, RecallVisit
+from ..models import Evidence, Recall, RecallRemoval, RecallVisit
 from ..queries import recalls as where
 from ..queries.recalls import Called
 from . import evidence
@@ -124,7 +124,7 @@ def remove(
     actor: Person,
     now: datetime,
     lot: Lot | None = None,
-    file: GivenFile | None = None,
+    file: GivenFile | Evidence | None = None,
     note: str = "",
 ) -> RecallRemoval:
     """Write down what somebody found at a place and took out, with a picture of it.

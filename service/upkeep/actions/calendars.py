@@ -31,8 +31,8 @@ def make(
     """
     if actor.pk != person.pk:
         raise NotAllowed("everybody makes calendar addresses for themselves only")
-    if not person.has_role(Role.OWNER, Role.DISPATCHER, Role.DRIVER):
-        raise NotAllowed("due work is for drivers and the desk")
+    if not person.has_role(*Role):
+        raise NotAllowed("what is due is for those who hold a role here")
     name = name.strip()
     if not name:
         message = "say which calendar has it"
@@ -75,7 +75,7 @@ def opened_by(*, secret: str, now: datetime) -> CalendarAddress | None:
         .filter(digest=_digest(secret), revoked_at__isnull=True, person__is_active=True)
         .first()
     )
-    if row is None or not row.person.has_role(Role.OWNER, Role.DISPATCHER, Role.DRIVER):
+    if row is None or not row.person.has_role(*Role):
         return None
     stale = now - USE_NOTED_EVERY
     if row.last_used_at is None or row.last_used_at <= stale:

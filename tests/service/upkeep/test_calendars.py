@@ -49,11 +49,11 @@ def test_whoever_left_sees_nothing_more(driver: Person) -> None:
     assert calendars.opened_by(secret=secret, now=NOW) is None
 
 
-def test_who_may_make_one(driver: Person, owner: Person, accountant: Person) -> None:
+def test_who_may_make_one(driver: Person, owner: Person, no_role: Person) -> None:
     with pytest.raises(NotAllowed):
         calendars.make(person=driver, name="Phone", shows="mine", actor=owner, now=NOW)
     with pytest.raises(NotAllowed):
-        calendars.make(person=accountant, name="Phone", shows="all", actor=accountant, now=NOW)
+        calendars.make(person=no_role, name="Phone", shows="all", actor=no_role, now=NOW)
     for name, shows in (("", "mine"), ("Phone", "hers")):
         with pytest.raises(Unacceptable):
             calendars.make(person=driver, name=name, shows=shows, actor=driver, now=NOW)
