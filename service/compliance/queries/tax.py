@@ -98,8 +98,13 @@ def tax_report(
     settings = TaxSettings.the()
     gathered = gather(period, state=state, basis=basis or settings.basis, machines=machines)
     how = rounding or Rounding(settings.rounding)
-    found = report(gathered.facts, Rules.of(gathered.rules), rounding=how, unit=money(1))
+    found = report(gathered.facts, Rules.of(gathered.rules), rounding=how, unit=unit())
     return TaxReport(gathered, replace(found, said=(*found.said, *gathered.said)))
+
+
+def unit() -> Decimal:
+    """The smallest amount of money of the business."""
+    return money(1, Business.the().currency_exponent)
 
 
 def gather(
@@ -137,12 +142,13 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
         if row.product_id and (row.product_id, state) not in classes:
             classes[row.product_id, state] = class_of(goods[row.product_id], state)
     highest, others = _what_else(rows, segments, classes)
+    exponent = Business.the().currency_exponent
     refunds: dict[tuple[int, str, date], Decimal] = {}
     for row in rows:
         segment = segments[row.segment]
         product = goods.get(row.product_id or 0)
         classed = classes.get((row.product_id or 0, segment.state))
-        receipts = money(row.minor)
+        receipts = money(row.minor, exponent)
         each = ZERO
         if product and segment.state in KEPT_OUT:
             at = (product.pk, segment.state, segment.on)
@@ -156,11 +162,11 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
                 state=segment.state,
                 on=segment.on,
                 code=classed.code if classed else ClassCode.UNKNOWN,
-                price=None if row.price_minor is None else money(row.price_minor),
+                price=None if row.price_minor is None else money(row.price_minor, exponent),
                 takes=segment.takes,
                 premises=segment.premises,
                 carbonated=product.carbonated if product else None,
-                highest_price=highest.get(row.machine_id),
+                highest_price=money(highest[row.machine_id], exponent),
                 sells_other=row.machine_id in others,
             ),
             rates=segment.rates,
@@ -174,8 +180,8 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
 
 def _what_else(
     rows: Sequence[Sold], segments: Sequence[Segment], classes: dict[tuple[int, str], Classed]
-) -> tuple[dict[int, Decimal], set[int]]:
-    """The highest price that each machine sold at, and the machines that sell more than food."""
+) -> tuple[dict[int, int], set[int]]:
+    """The highest price, in minor units, of each machine, and those that sell more than food."""
     highest: dict[int, int] = defaultdict(int)
     others: set[int] = set()
     for row in rows:
@@ -183,7 +189,7 @@ def _what_else(
         classed = classes.get((row.product_id or 0, segments[row.segment].state))
         if classed and classed.code not in FOOD:
             others.add(row.machine_id)
-    return {key: money(minor) for key, minor in highest.items()}, others
+    return highest, others
 
 
 def _costs(goods: Iterable[Product], period: Period) -> dict[int, Decimal]:
@@ -191,8 +197,8 @@ def _costs(goods: Iterable[Product], period: Period) -> dict[int, Decimal]:
     costs = {one.pk: one.cost for one in goods if one.cost is not None}
     changes = (
         CostChange.objects.filter(at__lt=period.until, product__in=list(costs))
-        .order_by("product", "-at", "-pk")
-        .distinct("product")
+        .order_by("product_id", "-at", "-pk")
+        .distinct("product_id")
     )
     costs.update({one.product_id: one.average for one in changes})
     return costs
@@ -252,7 +258,7 @@ def tax_of_machines(
     """Receipts, tax and deposits of each machine in a period; the parts of a report's lines."""
     found: dict[int, MachineTax] = {}
     for key, part in by_key(
-        tax_report(period, machines=machines, basis=basis).report, money(1)
+        tax_report(period, machines=machines, basis=basis).report, unit()
     ).items():
         machine = int(key.split(":")[0])
         found[machine] = _added(found.get(machine, MachineTax()), part)

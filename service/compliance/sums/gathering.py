@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
+from functools import cached_property
 from typing import Any, Final, NamedTuple
 
 from django.db import connection
@@ -42,13 +43,13 @@ class Period:
     starts_on: date
     ends_on: date
 
-    @property
+    @cached_property
     def since(self) -> datetime:
         return datetime.combine(self.starts_on, time(0), tzinfo=Business.the().time_zone)
 
-    @property
+    @cached_property
     def until(self) -> datetime:
-        return datetime.combine(self.ends_on, time(0), tzinfo=Business.the().time_zone)
+        return datetime.combine(self.ends_on, time(0), tzinfo=self.since.tzinfo)
 
 
 # What of a line is counted, and the moment by which it falls into a period. A machine that does not
@@ -195,6 +196,6 @@ def _arguments(period: Period, segments: Iterable[tuple[int, Segment]]) -> dict[
     }
 
 
-def money(minor: int) -> Decimal:
+def money(minor: int, exponent: int) -> Decimal:
     """Minor units as money."""
-    return Decimal(minor).scaleb(-Business.the().currency_exponent)
+    return Decimal(minor).scaleb(-exponent)
