@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from api.doors import Doors, gives, writes
 from api.filters import Id, Text, Word
-from api.shapes import Moment, Ref, RowShape, Shape
+from api.shapes import Moment, Ref, RowShape, Shape, one_of
 from fleet.machines.actions import machines
 from fleet.machines.models import Kind, Machine, Placement, Selection, Site, WaysOfPaying
 from fleet.machines.queries import fleet, gates
@@ -96,7 +96,7 @@ class WaysOfPayingOut(RowShape):
 
 
 class WaysOfPayingIn(Shape):
-    takes = serializers.ChoiceField(choices=WaysOfPaying.Takes.choices)
+    takes = one_of(WaysOfPaying.Takes)
     starts_on = serializers.DateField(help_text="By the calendar of its site.")
 
 

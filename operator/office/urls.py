@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from .board_urls import paths as _board
 from .doors import door
+from .labels_urls import paths as _labels
 from .public_urls import paths as _public
 from .runs_urls import paths as _runs
 from .stock_urls import paths as _stock
@@ -151,6 +152,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_runs,
     *_board,
     *_upkeep,
+    *_labels,
     *_watch,
     *_public,
     *_measures,

@@ -9,6 +9,7 @@ large part of the business stand in a module of their own, `policy_*.py`.
 from . import (
     policy_board,
     policy_demand,
+    policy_labels,
     policy_public,
     policy_road,
     policy_runs,
@@ -331,6 +332,7 @@ TABLE: tuple[Row, ...] = (
     *policy_ticket_doors.TABLE,
     *policy_watch.TABLE,
     *policy_upkeep.TABLE,
+    *policy_labels.TABLE,
 )
 
 

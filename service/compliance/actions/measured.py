@@ -19,13 +19,14 @@ from service.compute.reach import Part as MeasuredPart
 from service.compute.reach import judge as judge_reach
 
 from ..models import AccessCheck, AccessMeasure, EnergyReading, LabelSettings
+from ..models.measured import Measured
 
 CLOCK_AHEAD: Final = timedelta(minutes=10)
 """A device's clock may run so far ahead of ours."""
 ROAD: Final = (Role.OWNER, Role.DISPATCHER, Role.DRIVER)
 DESK: Final = (Role.OWNER, Role.DISPATCHER)
 MOST_DAYS: Final = 3660
-_Row = TypeVar("_Row", AccessCheck, EnergyReading)
+_Row = TypeVar("_Row", bound=Measured)
 
 
 @dataclass(frozen=True)
@@ -151,7 +152,7 @@ def set_aside(*, row: _Row, why: str, actor: Person, now: datetime) -> _Row:
     if not said:
         message = "say why it is taken back"
         raise Unacceptable(message, fields={"why": message})
-    held = type(row).objects.select_for_update(of=("self",)).get(pk=row.pk)
+    held = type(row)._default_manager.select_for_update(of=("self",)).get(pk=row.pk)
     if held.set_aside_at is not None:
         raise Unable(f"{held} was set aside before", code="set_aside_already")
     changes = {"set_aside_at": now, "set_aside_by": actor, "set_aside_why": said}

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 
 from fleet.machines.models import Machine, Placement, Product, SetUp
 from fleet.machines.queries.fleet import placements_now
+from fleet.machines.queries.gates import machine_for
+from people.errors import NotFound
+from people.models import Person
 from service.compute import calories
 
 from ..models import LabelSettings
@@ -79,6 +82,14 @@ def sheets_now(
         for machine in listed
     ]
     return sorted(found, key=lambda one: (_site(one), one.machine.asset_tag))
+
+
+def sheet_for(person: Person, pk: int) -> Sheet:
+    """The sign of one machine in service, through the machine's gate. Raises NotFound."""
+    found = sheets_now([machine_for(person, pk).pk])
+    if not found:
+        raise NotFound(f"machine {pk} is not in service; it has no sign")
+    return found[0]
 
 
 def _site(sheet: Sheet) -> str:

@@ -108,6 +108,11 @@ def days_of(reading: EnergyReading) -> Decimal:
     return seconds / 86_400
 
 
+def a_day_of(reading: EnergyReading) -> Decimal:
+    """kWh a day, with a limit or without."""
+    return (reading.kwh / days_of(reading)).quantize(Decimal("0.001"))
+
+
 def energy_of(reading: EnergyReading) -> energy.Judged | None:
     """A reading beside the limit of its machine; None where no limit can be told."""
     kind = reading.machine.kind
@@ -136,7 +141,7 @@ class Use:
             return self.judged.kwh_per_day
         if self.reading is None:
             return None
-        return (self.reading.kwh / days_of(self.reading)).quantize(Decimal("0.001"))
+        return a_day_of(self.reading)
 
     @property
     def state(self) -> str:
