@@ -6,8 +6,10 @@ first, and the last caution of every list says so.
 
 from __future__ import annotations
 
+from decimal import Decimal
 from enum import StrEnum
 
+from fleet.compute.refrigerants import refrigerant_cautions
 from fleet.compute.results import Reason
 
 
@@ -74,3 +76,11 @@ _LISTS = {
 def cautions_for(work: Work) -> tuple[Reason, ...]:
     """The cautions to show beside this work, the deferral last."""
     return (*_LISTS[work], _DEFER)
+
+
+def cautions_of_machine(
+    *, cools: bool, refrigerant: str = "", charge_g: Decimal | None = None
+) -> tuple[Reason, ...]:
+    """What to mind at any work on a machine of a kind: lifting, tipping, its refrigerant."""
+    of_the_cold = refrigerant_cautions(refrigerant, charge_g) if cools else ()
+    return (_TIPPING, _LIFTING, _TWO_PEOPLE, *of_the_cold, *((_SEALED,) if cools else ()), _DEFER)
