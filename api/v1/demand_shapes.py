@@ -30,6 +30,23 @@ class AtStake(serializers.Field):
         return f"{Decimal(str(round(float(value), 3))).scaleb(-places):.{places}f}"
 
 
+@extend_schema_field(
+    {
+        "type": ["integer", "null"],
+        "description": "In minor units of the business's currency; null for those who do not see "
+        "money.",
+    }
+)
+class MinorAtStake(serializers.Field):
+    """An expectation in whole minor units."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(read_only=True, **kwargs)
+
+    def to_representation(self, value: int) -> int | None:
+        return value if sees_money(self.context["request"].user) else None
+
+
 class ReasonOut(serializers.Serializer):
     code = serializers.CharField()
     text = serializers.CharField()

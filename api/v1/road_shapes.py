@@ -1,5 +1,7 @@
 """What is said from the road, and what is answered."""
 
+from typing import Any
+
 from rest_framework import serializers
 
 from api.shapes import Choice, ListedRef, Moment, Money, Ref, RowShape, Shape
@@ -9,6 +11,7 @@ from fleet.sales.models import AuditRead
 from service.runs.models import LoadLine, RoadAct, Run, Stop
 
 from .changeovers import AsLeftIn, RemovedIn
+from .demand_shapes import sees_money
 
 MOST_UNITS = 9999
 MOST_LINES = 200
@@ -266,6 +269,18 @@ class ActOut(serializers.Serializer):
     changeover = ActChangeoverOut(required=False)
 
 
+class StopReasons(serializers.ListField):
+    """Why a stop is on its run; the margin that stands behind it for those who see money."""
+
+    child = serializers.DictField()
+
+    def to_representation(self, value: Any) -> list[Any]:
+        reasons = super().to_representation(value)
+        if sees_money(self.context["request"].user):
+            return reasons
+        return [{name: one[name] for name in one if name != "minor"} for one in reasons]
+
+
 class StopSheetOut(RowShape):
     asset_tag = serializers.CharField(source="machine.asset_tag")
     kind = serializers.CharField(source="machine.kind.name")
@@ -274,7 +289,7 @@ class StopSheetOut(RowShape):
     city = serializers.CharField(source="site.city", allow_blank=True)
     contact = serializers.CharField(source="site.contact", allow_blank=True)
     access_notes = serializers.CharField(source="site.access_notes", allow_blank=True)
-    reasons = serializers.ListField(child=serializers.DictField())
+    reasons = StopReasons()
 
     class Meta:
         model = Stop

@@ -14,7 +14,8 @@ from service.runs.models import (
     Vehicle,
 )
 
-from .road_shapes import RunShape
+from .demand_shapes import MinorAtStake
+from .road_shapes import RunShape, StopReasons
 
 MACHINES = Machine.objects.select_related("kind")
 RUNS = Run.objects.select_related("driver", "vehicle", "depot__site")
@@ -105,7 +106,8 @@ class ChangeOut(serializers.Serializer):
 class StopOut(RowShape):
     asset_tag = serializers.CharField(source="machine.asset_tag")
     site_name = serializers.CharField(source="site.name")
-    reasons = serializers.ListField(child=serializers.DictField())
+    reasons = StopReasons()
+    prize_minor = MinorAtStake(help_text="Margin saved by going, as planned.")
 
     class Meta:
         model = Stop

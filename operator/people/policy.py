@@ -133,10 +133,9 @@ TABLE: tuple[Row, ...] = (
     ),
     Row("hand in audit reads through the API", ROAD, ("POST api:read-list",)),
     Row(
-        "see reads, sales and events through the API",
-        STAFF,
+        "see what was sold and taken through the API",
+        READS,  # a driver sees no takings, and what a read says in full is takings
         (
-            "GET api:read-list",
             "GET api:read-detail",
             "GET api:machine-interval-list",
             "GET api:machine-interval-detail",
@@ -145,6 +144,13 @@ TABLE: tuple[Row, ...] = (
             "GET api:sales-total-list",
             "GET api:epoch-decision-detail",
             "GET api:event-list",
+        ),
+    ),
+    Row(
+        "see reads and events through the API",
+        STAFF,
+        (
+            "GET api:read-list",
             "GET api:event-occurrence-list",
             "GET api:event-meaning-list",
             "GET api:event-meaning-detail",

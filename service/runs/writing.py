@@ -8,8 +8,8 @@ from typing import Any
 
 from django.db import transaction
 
-from people import audit, currency
-from people.models import Business, Person
+from people import audit
+from people.models import Person
 from service.compute.routing.reasons import why
 from service.compute.routing.results import Plan, PlannedRun, Reason, Score
 from service.compute.routing.scoring import score
@@ -104,13 +104,11 @@ def reasons_said(
     )
     if other_day is not None:
         found.append({"code": "another_day", "said": f"It is visited on {other_day}."})
-    business = Business.the()
-    amount = Decimal(one.need.prize_minor).scaleb(-business.currency_exponent)
     found.append(
         {
             "code": "at_stake",
-            "said": f"{one.need.units_at_stake:.1f} units, "
-            f"{currency.said(amount, business)} of margin are lost "
+            # The run sheet says it, and a driver carries that: no amount in the words.
+            "said": f"{one.need.units_at_stake:.1f} units are lost "
             f"if nobody comes before {one.next_chance}.",
             "units": round(one.need.units_at_stake, 2),
             "minor": one.need.prize_minor,

@@ -33,6 +33,8 @@ class Route:
     name: str
     path: str
     methods: frozenset[str] | None
+    view: Any = None
+    """The class behind it, where it is one."""
 
 
 def routes() -> list[Route]:
@@ -49,7 +51,16 @@ def _below(resolver: URLResolver, prefix: str, namespaces: tuple[str, ...]) -> I
         else:
             assert isinstance(entry, URLPattern)
             assert entry.name, f"{path} has no name, so no row of the policy can govern it"
-            yield Route(":".join((*namespaces, entry.name)), path, _methods(entry.callback))
+            yield Route(
+                ":".join((*namespaces, entry.name)),
+                path,
+                _methods(entry.callback),
+                _class(entry.callback),
+            )
+
+
+def _class(view: Any) -> Any:
+    return getattr(view, "cls", None) or getattr(view, "view_class", None)
 
 
 def _methods(view: Any) -> frozenset[str] | None:

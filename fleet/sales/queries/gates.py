@@ -1,8 +1,8 @@
 """The gatekeepers: a row reaches a door only through one of these.
 
 What is missing and what is not yours look alike (NotFound). With `write=True` a person who may see
-the row but not change it gets NotAllowed. The desk and the accountant see every read, drivers those
-of machines; the tray is the desk's to decide.
+the row but not change it gets NotAllowed. The desk and the accountant see every read and what was
+taken; drivers see the reads of machines and no takings; the tray is the desk's to decide.
 """
 
 from typing import TypeVar
@@ -18,6 +18,11 @@ from ..models import AuditRead, EpochDecision, EventMeaning, MachineInterval, Sa
 Row = TypeVar("Row", bound=Model)
 DESK = (Role.OWNER, Role.DISPATCHER)
 ALL_READS = (*DESK, Role.ACCOUNTANT)
+
+
+def sees_takings(person: Person) -> bool:
+    """Whether a person sees what customers paid, and what was sold for it. A driver does not."""
+    return person.has_role(*ALL_READS)
 
 
 def reads_seen_by(person: Person) -> "QuerySet[AuditRead]":
@@ -40,24 +45,28 @@ def interval_for(person: Person, pk: int, *, write: bool = False) -> MachineInte
     rows = MachineInterval.objects.select_related("machine", "from_read", "to_read").defer(
         "from_read__raw", "to_read__raw"
     )
-    return _gate(_staff_only(rows, person), person, pk, write=write)
+    return _gate(_with_takings(rows, person), person, pk, write=write)
 
 
 def line_for(person: Person, pk: int) -> SaleInterval:
     rows = SaleInterval.objects.select_related(
         "interval__machine", "column__position", "selection", "set_up__product"
     )
-    return _gate(_staff_only(rows, person), person, pk, write=False)
+    return _gate(_with_takings(rows, person), person, pk, write=False)
 
 
 def decision_for(person: Person, pk: int, *, write: bool = False) -> EpochDecision:
     rows = EpochDecision.objects.select_related("machine", "decided_by")
-    return _gate(_staff_only(rows, person), person, pk, write=write)
+    return _gate(_with_takings(rows, person), person, pk, write=write)
 
 
 def meaning_for(person: Person, pk: int, *, write: bool = False) -> EventMeaning:
     rows = EventMeaning.objects.select_related("kind")
     return _gate(_staff_only(rows, person), person, pk, write=write)
+
+
+def _with_takings(rows: "QuerySet[Row]", person: Person) -> "QuerySet[Row]":
+    return rows if sees_takings(person) else rows.none()
 
 
 def _staff_only(rows: "QuerySet[Row]", person: Person) -> "QuerySet[Row]":

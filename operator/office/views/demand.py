@@ -147,7 +147,8 @@ def column(request: PersonRequest, pk: int) -> HttpResponse:
     now = timezone.now()
     ahead = column_ahead(found, now=now, days=DAYS_AHEAD)
     set_up = SetUp.objects.filter(column=found, ends_at__isnull=True).select_related("product")
-    bars = _sold(found, now)
+    money = gates.sees_money(request.user)
+    bars = _sold(found, now) if money else []  # what sold, beside its price, is takings
     context = {
         "column": found,
         "set_up": set_up.first(),
@@ -164,7 +165,7 @@ def column(request: PersonRequest, pk: int) -> HttpResponse:
         .select_related("product", "run")
         .first(),
         "need": ColumnNeed.objects.filter(column=found).first(),
-        "money": gates.sees_money(request.user),
+        "money": money,
     }
     return render(request, "office/demand/column.html", context)
 

@@ -18,6 +18,7 @@ from fleet.machines.queries.fits import Bench
 from fleet.machines.queries.fleet import columns_of, set_ups_of
 from fleet.machines.queries.gates import machine_for
 from fleet.sales.models import MachineInterval, SaleInterval
+from fleet.sales.queries.gates import sees_takings
 from fleet.sales.queries.reads import reads_of
 from office import glances
 from office.columns import Stock, standing, stock_of
@@ -69,9 +70,7 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         "placements": placements,
         "place": next((one for one in placements if one.ends_at is None), None),
         "events": glances.active_events([machine]).get(machine.pk, []),
-        "sales": sales_by_column(machine, now - SALES_OVER),
-        "totals": sales_of(machine, now - SALES_OVER),
-        "sales_days": SALES_OVER.days,
+        **_taken(request, machine, now),
         "reads": reads_of(machine, request.user)[:READS_SHOWN],
         "set_ups": set_ups_of(machine)[:SHOWN],
         "changeovers": Changeover.objects.filter(column__machine=machine)
@@ -90,6 +89,19 @@ def _stocks(machine: Machine, now: datetime) -> dict[int, Stock]:
     """What each column is taken to hold now and by the next visit, of those ever counted."""
     usual = DemandRules.the().usual_gap_days
     visit = next_visits([machine.pk], now=now, usual=usual)[machine.pk]
+def _taken(request: PersonRequest, machine: Machine, now: datetime) -> dict[str, Any]:
+    """What it sold of late and for how much, for those who see takings."""
+    if not sees_takings(request.user):
+        return {"sees_takings": False}
+    since = now - SALES_OVER
+    return {
+        "sees_takings": True,
+        "sales": sales_by_column(machine, since),
+        "totals": sales_of(machine, since),
+        "sales_days": SALES_OVER.days,
+    }
+
+
     found = machine_ahead(machine, now=now, days=max((visit - now.date()).days, 1) + DAYS_AHEAD)
     stocks = {column: stock_of(ahead, visit) for column, ahead in found.items()}
     return {column: stock for column, stock in stocks.items() if stock is not None}

@@ -14,7 +14,7 @@ from fleet.sales.actions import decisions, rematch, tray
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import AuditRead, EventOccurrence, MachineInterval, SaleInterval
 from fleet.sales.queries.events import MeaningBook
-from fleet.sales.queries.gates import read_for, reads_seen_by
+from fleet.sales.queries.gates import read_for, reads_seen_by, sees_takings
 from fleet.sales.queries.reads import report_of
 from fleet.sales.queries.waiting import WITHOUT_A_MACHINE, Alike, pile, piles
 from office.doors import PersonRequest, sent, tried
@@ -196,7 +196,10 @@ def _page(request: PersonRequest, read: AuditRead, **given: forms.Form) -> HttpR
         "epoch": EpochForm(),
         **given,
     }
-    interval = MachineInterval.objects.filter(to_read=read).select_related("from_read").first()
+    # What a machine took is not for everybody who may see that its read came in.
+    money = sees_takings(request.user)
+    cut = MachineInterval.objects.filter(to_read=read).select_related("from_read")
+    interval = cut.first() if money else None
     context = {
         "read": read,
         "forms": named,
@@ -205,7 +208,8 @@ def _page(request: PersonRequest, read: AuditRead, **given: forms.Form) -> HttpR
         "fresh": [one for one in interval.devices if one.get("state") == "new_epoch"]
         if interval
         else [],
-        "report": report_of(read),
+        "sees_takings": money,
+        "report": report_of(read) if money else None,
         "told": _told(read),
         "entries": audit.entries_of(read)[:20],
     }

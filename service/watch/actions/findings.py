@@ -65,7 +65,7 @@ def to_ticket(
             symptom=under,
             urgency=urgency or None,
             source=_source(row),
-            said=said.strip() or row.said,
+            said=said.strip() or _said_to_whoever_goes(row),
             because=_because(row),
             join=open_one,
             actor=actor,
@@ -175,12 +175,19 @@ def _source(finding: Finding) -> str:
     return Ticket.Source.EVENT if is_event else Ticket.Source.WATCH
 
 
+def _said_to_whoever_goes(finding: Finding) -> str:
+    """The finding in words for a ticket. A driver sees no takings, so amounts stay at the desk."""
+    if finding.kind == Finding.Kind.CASH:
+        return "Its bags do not agree with its meter; the desk has the amounts."
+    return finding.said
+
+
 def _because(finding: Finding) -> dict[str, object]:
     """What the ticket keeps of the finding, so that it stands alone."""
     return {
         "finding": finding.pk,
         "kind": finding.kind,
-        "said": finding.said,
+        "said": _said_to_whoever_goes(finding),
         "strength_said": finding.strength_said,
         "causes": finding.causes,
     }
