@@ -83,7 +83,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('basis', models.CharField(choices=[('collection', 'when cash is collected, cards when read'), ('read', 'when the machine is read'), ('days', 'spread over the days between reads')], default='read', max_length=10)),
-                ('rounding', models.CharField(choices=[('aggregated', 'rates added up, the tax rounded once, half up'), ('by_jurisdiction', "each jurisdiction's tax rounded by itself, half up")], default='aggregated', max_length=15)),
+                ('rounding', models.CharField(choices=[('aggregated', 'rates added up, the tax rounded once, half up'), ('by_jurisdiction', "each jurisdiction's tax rounded by itself, half up"), ('brackets', "each sale by the rule's table where it has one, else rounded once")], default='aggregated', max_length=15)),
                 ('updated_at', models.DateTimeField(auto_now=True)),
             ],
             options={

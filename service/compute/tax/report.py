@@ -1,153 +1,55 @@
 """The report of a period: what was sold, by jurisdiction, class and rule, and the tax that is due.
 
-Facts are sums of sales that are alike; the report adds them up, splits each sum once, and keeps
-what no rule is for in lines of its own. The same facts in any order give the same report and the
-same digest.
+Facts are sums of sales that are alike; the report adds them up, splits what one rule is for as one
+sum, shares that out to the classes, and keeps what no rule is for in lines of its own. The same
+facts in any order give the same report and the same digest.
 """
 
-import hashlib
-import json
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, NamedTuple
 
-from .classes import ClassCode, Status
+from .classes import ClassCode
+from .frozen import canonical, digest, figures, inputs, line_figures, thawed
+from .lines import SUMMED, Decal, Fact, KeySum, Line, Part, Report, Totals
 from .rounding import CENT, Rounding, share_out
-from .rules import ADVICE, Found, RateKind, Rule, Rules, Sale, plain
-from .split import ZERO, RateOf, Split, split, unclassified
+from .rules import ADVICE, Found, RateKind, Rule, Rules, Sale, Shape
+from .sharing import shared
+from .split import ZERO, Split, goes_by_table, split, unclassified
+
+__all__ = [
+    "SUMMED",
+    "Decal",
+    "Fact",
+    "KeySum",
+    "Line",
+    "Part",
+    "Report",
+    "Totals",
+    "by_key",
+    "canonical",
+    "digest",
+    "due_of",
+    "figures",
+    "inputs",
+    "line_figures",
+    "report",
+    "thawed",
+    "totals",
+]
 
 
-@dataclass(frozen=True)
-class Fact:
-    """Sales that are alike in everything a rule asks, added up.
-
-    `receipts` in money with container deposits in it; `deposits` the part of them that the rule of
-    the place keeps out of the base; `cost` of the goods, None where it is not known. `key` names
-    where they come from; facts of one key and sale are added up.
-    """
-
-    key: str
-    sale: Sale
-    rates: tuple[RateOf, ...]
-    units: int
-    receipts: Decimal
-    cost: Decimal | None = None
-    deposits: Decimal = ZERO
-    why_class: str = ""
-
-    def __post_init__(self) -> None:
-        if self.receipts < 0 or not 0 <= self.deposits <= self.receipts:
-            raise ValueError(f"{self.key}: give receipts of nothing or more, deposits within them")
-
-
-@dataclass(frozen=True)
-class KeySum:
-    """What facts of one key put into a line."""
-
-    key: str
-    receipts: Decimal
-    deposits: Decimal
-    cost: Decimal
-
-
-@dataclass(frozen=True)
-class Line:
-    """One line of a report: a place, a class, a rule, and the split of what they hold."""
+class _Key(NamedTuple):
+    """What facts of one line have in common. `why` no rule applies; `lacking` a cost or a price
+    that the rule goes by."""
 
     state: str
-    jurisdictions: tuple[str, ...]
-    names: tuple[str, ...]
+    rates: tuple[tuple[str, Decimal], ...]
+    rule: str
+    lacking: bool
     code: ClassCode
-    rule: str
-    title: str
-    citation: str
-    status: Status | None
-    units: int
-    split: Split
-    cost: Decimal | None
-    of: tuple[KeySum, ...]
-    first: date
-    last: date
-
-    @property
-    def keys(self) -> tuple[str, ...]:
-        return tuple(one.key for one in self.of)
-
-    @property
-    def is_classified(self) -> bool:
-        return bool(self.rule) and not self.split.unclassified
-
-
-@dataclass(frozen=True)
-class Decal:
-    """A flat yearly charge that stands for tax: how many machines, and what for each."""
-
-    state: str
-    rule: str
-    machines: int
-    each: Decimal
-
-    @property
-    def amount(self) -> Decimal:
-        return self.machines * self.each
-
-
-@dataclass(frozen=True)
-class Totals:
-    """Sums of lines, in money."""
-
-    units: int = 0
-    receipts: Decimal = ZERO
-    exempt: Decimal = ZERO
-    taxable: Decimal = ZERO
-    tax_inside: Decimal = ZERO
-    deposits: Decimal = ZERO
-    measured_otherwise: Decimal = ZERO
-    unclassified: Decimal = ZERO
-    measure: Decimal = ZERO
-    tax: Decimal = ZERO
-
-    @property
-    def parts(self) -> Decimal:
-        return (
-            self.exempt
-            + self.taxable
-            + self.tax_inside
-            + self.deposits
-            + self.measured_otherwise
-            + self.unclassified
-        )
-
-
-SUMMED: Final = (
-    "receipts",
-    "exempt",
-    "taxable",
-    "tax_inside",
-    "deposits",
-    "measured_otherwise",
-    "unclassified",
-    "measure",
-    "tax",
-)
-
-
-@dataclass(frozen=True)
-class Report:
-    """Lines in order, their totals, what is due to each jurisdiction, and what was left out."""
-
-    lines: tuple[Line, ...]
-    totals: Totals
-    due: Mapping[str, Decimal]
-    rounding: Rounding
-    said: tuple[str, ...] = ()
-    advice: str = field(default=ADVICE)
-
-    @property
-    def unclassified(self) -> tuple[Line, ...]:
-        return tuple(line for line in self.lines if line.split.unclassified)
+    why: str
 
 
 def report(
@@ -158,30 +60,63 @@ def report(
     unit: Decimal = CENT,
 ) -> Report:
     """What facts of a period come to under the rules of their days."""
-    sums: dict[tuple[Any, ...], _Sum] = {}
+    sums: dict[_Key, _Sum] = {}
     chosen: dict[Sale, Found] = {}
+    decals: dict[tuple[str, str], tuple[Decimal, str]] = {}
     for fact in facts:
+        if not (fact.is_something or fact.cost):
+            continue
         found = chosen.get(fact.sale)
         if found is None:
             found = chosen[fact.sale] = rules.find(fact.sale)
-        key = (
-            fact.sale.state,
-            tuple((one.code, one.rate(kind_of(found.rule))) for one in fact.rates),
-            fact.sale.code,
-            found.rule.key if found.rule else "",
-            "" if found.rule else found.why,
-        )
+        key = _key(fact, found, rounding)
         held = sums.get(key)
         if held is None:
-            held = sums[key] = _Sum(found, fact.rates, fact.sale)
+            held = sums[key] = _Sum(found.rule, fact, goes_by_table(found.rule, rounding))
         held.add(fact)
-    lines = [_line(held, rounding, unit) for _, held in sorted(sums.items(), key=_order)]
+        if found.rule and found.rule.decal is not None and fact.is_something:
+            of_machine = fact.sale.state, fact.machine or fact.key
+            decal = found.rule.decal, found.rule.key
+            decals[of_machine] = max(decals.get(of_machine, decal), decal)
+    lines = _lines(sums, rounding, unit)
+    charged = _decals(decals)
     return Report(
         lines=tuple(lines),
         totals=totals(lines),
         due=due_of(lines),
         rounding=rounding,
-        said=tuple(_said(lines, rounding)),
+        said=tuple(_said(lines, charged, rounding)),
+        decals=charged,
+    )
+
+
+def _key(fact: Fact, found: Found, rounding: Rounding) -> _Key:
+    rule, sale = found.rule, fact.sale
+    why = ""
+    if rule is None:
+        why = fact.why_class if sale.code is ClassCode.UNKNOWN and fact.why_class else found.why
+    return _Key(
+        sale.state,
+        tuple((one.code, one.rate(kind_of(rule))) for one in fact.rates),
+        rule.key if rule else "",
+        rule is not None
+        and fact.is_something
+        and (
+            (rule.shape is Shape.COST and fact.cost is None)
+            or (sale.price is None and goes_by_table(rule, rounding))
+        ),
+        sale.code,
+        why,
+    )
+
+
+def _decals(of_machines: dict[tuple[str, str], tuple[Decimal, str]]) -> tuple[Decal, ...]:
+    """Decals by state and rule. A machine needs one, the dearest of what its goods ask for."""
+    many: dict[tuple[str, str, Decimal], int] = defaultdict(int)
+    for (state, _), (each, rule) in of_machines.items():
+        many[state, rule, each] += 1
+    return tuple(
+        Decal(state, rule, count, each) for (state, rule, each), count in sorted(many.items())
     )
 
 
@@ -213,19 +148,20 @@ def due_of(lines: Iterable[Line]) -> dict[str, Decimal]:
 class _Sum:
     """Facts of one line, added up exactly before anything is rounded."""
 
-    def __init__(self, found: Found, rates: tuple[RateOf, ...], sale: Sale) -> None:
-        self.found, self.rates, self.sale = found, rates, sale
+    def __init__(self, rule: Rule | None, fact: Fact, by_table: bool) -> None:
+        self.rule, self.rates = rule, fact.rates
         self.units, self.receipts, self.deposits = 0, ZERO, ZERO
         self.cost: Decimal | None = ZERO
-        self.by_table: Decimal | None = ZERO
+        self.by_table: Decimal | None = ZERO if by_table else None
+        self._tax_in: dict[Decimal, Decimal] = {}
         self.by_key: dict[str, list[Decimal]] = {}
-        self.first = self.last = sale.on
+        self.first = self.last = fact.sale.on
 
     def add(self, fact: Fact) -> None:
         self.units += fact.units
         self.receipts += fact.receipts
         self.deposits += fact.deposits
-        unknown = fact.cost is None and bool(fact.units or fact.receipts)
+        unknown = fact.cost is None and fact.is_something
         if self.cost is not None:
             self.cost = None if unknown else self.cost + (fact.cost or ZERO)
         self._add_by_table(fact)
@@ -237,72 +173,112 @@ class _Sum:
         self.last = max(self.last, fact.sale.on)
 
     def _add_by_table(self, fact: Fact) -> None:
-        rule, price = self.found.rule, fact.sale.price
-        if self.by_table is None or rule is None or not rule.brackets:
+        if self.by_table is None or self.rule is None:
             return
+        price = fact.sale.price
         if price is None:
-            self.by_table = None
-        else:
-            self.by_table += fact.units * rule.by_brackets(price)
+            self.by_table = None if fact.is_something else self.by_table
+            return
+        if price not in self._tax_in:
+            self._tax_in[price] = self.rule.by_brackets(price)
+        self.by_table += fact.units * self._tax_in[price]
 
-
-def _line(held: _Sum, rounding: Rounding, unit: Decimal) -> Line:
-    rule = held.found.rule
-    if rule is None:
-        parts = unclassified(held.receipts, held.found.why, deposits=held.deposits)
-    else:
-        parts = split(
-            held.receipts,
+    def split(self, rule: Rule, rounding: Rounding, unit: Decimal) -> Split:
+        return split(
+            self.receipts,
             rule,
-            held.rates,
+            self.rates,
             rounding=rounding,
-            cost=held.cost,
-            deposits=held.deposits,
-            by_table=held.by_table,
+            cost=self.cost,
+            deposits=self.deposits,
+            by_table=self.by_table,
             unit=unit,
         )
-    return Line(
-        state=held.sale.state,
-        jurisdictions=tuple(one.code for one in held.rates),
-        names=tuple(one.name for one in held.rates),
-        code=held.sale.code,
-        rule=rule.key if rule else "",
-        title=rule.title if rule else "no rule",
-        citation=rule.citation if rule else "",
-        status=rule.status if rule else None,
-        units=held.units,
-        split=parts,
-        cost=held.cost,
-        of=tuple(KeySum(key, *sums) for key, sums in sorted(held.by_key.items())),
-        first=held.first,
-        last=held.last,
+
+    def line(self, key: _Key, parts: Split) -> Line:
+        rule = self.rule
+        return Line(
+            state=key.state,
+            jurisdictions=tuple(one.code for one in self.rates),
+            names=tuple(one.name for one in self.rates),
+            code=key.code,
+            rule=key.rule,
+            title=rule.title if rule else "no rule",
+            citation=rule.citation if rule else "",
+            status=rule.status if rule else None,
+            units=self.units,
+            split=parts,
+            cost=self.cost,
+            of=tuple(KeySum(key, *sums) for key, sums in sorted(self.by_key.items())),
+            first=self.first,
+            last=self.last,
+        )
+
+
+def _lines(sums: dict[_Key, _Sum], rounding: Rounding, unit: Decimal) -> list[Line]:
+    """Lines in order. Classes under one rule and the same rates are split as one sum."""
+    together: dict[tuple[Any, ...], list[_Key]] = defaultdict(list)
+    for key in sorted(sums):
+        together[key[:4] if key.rule else key].append(key)
+    lines: dict[_Key, Line] = {}
+    for keys in together.values():
+        held = [sums[key] for key in keys]
+        for key, one, parts in zip(keys, held, _parts(keys, held, rounding, unit), strict=True):
+            lines[key] = one.line(key, parts)
+    return [lines[key] for key in sorted(lines, key=_order)]
+
+
+def _parts(
+    keys: Sequence[_Key], held: Sequence[_Sum], rounding: Rounding, unit: Decimal
+) -> list[Split]:
+    rule = held[0].rule
+    if rule is None:
+        return [
+            unclassified(one.receipts, key.why, deposits=one.deposits)
+            for key, one in zip(keys, held, strict=True)
+        ]
+    by_itself = rule.shape in (Shape.EXEMPT, Shape.DECAL) or goes_by_table(rule, rounding)
+    if by_itself or keys[0].lacking or len(held) == 1:
+        return [one.split(rule, rounding, unit) for one in held]
+    costs = [one.cost for one in held if one.cost is not None]
+    whole = split(
+        sum((one.receipts for one in held), ZERO),
+        rule,
+        held[0].rates,
+        rounding=rounding,
+        cost=sum(costs, ZERO) if len(costs) == len(held) else None,
+        deposits=sum((one.deposits for one in held), ZERO),
+        unit=unit,
+    )
+    if whole.unclassified:
+        return [one.split(rule, rounding, unit) for one in held]
+    return shared(
+        whole,
+        [one.receipts for one in held],
+        [one.deposits for one in held],
+        [one.cost or ZERO for one in held],
+        unit,
     )
 
 
-def _order(item: tuple[tuple[Any, ...], _Sum]) -> tuple[Any, ...]:
-    state, rates, code, rule, why = item[0]
-    return state, rates, not rule, code, rule, why
+def _order(key: _Key) -> tuple[Any, ...]:
+    return key.state, key.rates, not key.rule, key.code, key.rule, key.lacking, key.why
 
 
-def _said(lines: Sequence[Line], rounding: Rounding) -> list[str]:
+def _said(lines: Sequence[Line], decals: Sequence[Decal], rounding: Rounding) -> list[str]:
     said = [ADVICE, f"Rounding: {rounding.words}."]
     left = sum((line.split.unclassified for line in lines), ZERO)
     if left:
         said.append(f"{left} of receipts are unclassified; nothing is assumed about them.")
+    said += [
+        f"{one.rule}: {one.machines} machines at {one.each} a year, {one.amount} in all; "
+        "no tax is reckoned for them, which is right only where the decals were bought."
+        for one in decals
+    ]
     unread = sorted({line.rule for line in lines if line.status and not line.status.is_verified})
     if unread:
         said.append(f"Rules not verified: {', '.join(unread)}.")
     return said
-
-
-@dataclass(frozen=True)
-class Part:
-    """What of a report belongs to one key."""
-
-    receipts: Decimal = ZERO
-    tax: Decimal = ZERO
-    deposits: Decimal = ZERO
-    unclassified: Decimal = ZERO
 
 
 def by_key(found: Report, unit: Decimal = CENT) -> dict[str, Part]:
@@ -324,93 +300,3 @@ def by_key(found: Report, unit: Decimal = CENT) -> dict[str, Part]:
                 was.unclassified + left,
             )
     return parts
-
-
-def canonical(data: Any) -> bytes:
-    """Plain data as JSON in one way only: keys in order, no blanks, figures as text, UTF-8."""
-    return json.dumps(
-        data, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=_as_text
-    ).encode()
-
-
-def digest(data: Any) -> str:
-    """SHA-256 of the canonical form, in hexadecimal."""
-    return hashlib.sha256(canonical(data)).hexdigest()
-
-
-def _as_text(value: Any) -> Any:
-    match value:
-        case Decimal():
-            return f"{value:f}"
-        case date():
-            return value.isoformat()
-        case _:
-            raise TypeError(f"{type(value).__name__} has no canonical form")
-
-
-def figures(found: Report) -> dict[str, Any]:
-    """A report as plain data: what a filing freezes, and what its digest is of."""
-    return {
-        "rounding": str(found.rounding),
-        "totals": {name: f"{getattr(found.totals, name):f}" for name in SUMMED}
-        | {"units": found.totals.units},
-        "due": {code: f"{tax:f}" for code, tax in found.due.items()},
-        "lines": [line_figures(line) for line in found.lines],
-        "said": list(found.said),
-    }
-
-
-def line_figures(line: Line) -> dict[str, Any]:
-    """One line as plain data."""
-    return {
-        "state": line.state,
-        "jurisdictions": list(line.jurisdictions),
-        "names": list(line.names),
-        "class": str(line.code),
-        "rule": line.rule,
-        "title": line.title,
-        "citation": line.citation,
-        "status": str(line.status) if line.status else "",
-        "units": line.units,
-        **{name: f"{getattr(line.split, name):f}" for name in SUMMED},
-        "rate": f"{line.split.rate:f}",
-        "cost": None if line.cost is None else f"{line.cost:f}",
-        "due": [
-            {"code": one.code, "name": one.name, "rate": f"{one.rate:f}", "tax": f"{one.tax:f}"}
-            for one in line.split.due
-        ],
-        "why": list(line.split.why),
-    }
-
-
-def inputs(facts: Iterable[Fact], rules: Iterable[Rule]) -> dict[str, Any]:
-    """Facts and rules as plain data, in an order of their own: what a filing keeps."""
-    return {
-        "facts": sorted((_fact(one) for one in facts), key=canonical),
-        "rules": sorted((plain(one) for one in rules), key=canonical),
-    }
-
-
-def _fact(fact: Fact) -> dict[str, Any]:
-    sale = fact.sale
-    return {
-        "key": fact.key,
-        "state": sale.state,
-        "on": sale.on.isoformat(),
-        "class": str(sale.code),
-        "price": None if sale.price is None else f"{sale.price:f}",
-        "takes": str(sale.takes),
-        "premises": sale.premises,
-        "rates": [
-            {
-                "code": one.code,
-                "general": f"{one.general:f}",
-                "food": None if one.food is None else f"{one.food:f}",
-            }
-            for one in fact.rates
-        ],
-        "units": fact.units,
-        "receipts": f"{fact.receipts:f}",
-        "cost": None if fact.cost is None else f"{fact.cost:f}",
-        "deposits": f"{fact.deposits:f}",
-    }

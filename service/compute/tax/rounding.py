@@ -17,11 +17,13 @@ class Rounding(StrEnum):
 
     AGGREGATED = "aggregated"
     BY_JURISDICTION = "by_jurisdiction"
+    BRACKETS = "brackets"
 
     @property
     def words(self) -> str:
         return {
             Rounding.AGGREGATED: "rates added up, the tax rounded once, half up",
+            Rounding.BRACKETS: "each sale by the rule's table where it has one, else rounded once",
             Rounding.BY_JURISDICTION: "each jurisdiction's tax rounded by itself, half up",
         }[self]
 
@@ -65,6 +67,19 @@ def by_bracket(price: Decimal, brackets: Sequence[tuple[Decimal, Decimal]]) -> D
     full = brackets[-1][1]
     of_rest = next((tax for up_to, tax in brackets if rest <= up_to), full)
     return dollars * full + (of_rest if rest else Decimal(0))
+
+
+def inside_by_bracket(price: Decimal, brackets: Sequence[tuple[Decimal, Decimal]]) -> Decimal:
+    """The tax that a price holds by such a table: that of the highest price without tax which
+    with its own tax is no more than what the customer paid. Prices and tax in whole cents.
+
+    By 61 Pa. Code 31.2 1.65 bears 10 cents, so that 1.75 with the tax in it holds 10, not the 11
+    that 1.75 without tax would bear.
+    """
+    net = price - by_bracket(price, brackets)
+    while net + CENT + by_bracket(net + CENT, brackets) <= price:
+        net += CENT
+    return by_bracket(net, brackets)
 
 
 PENNSYLVANIA: Final = tuple(

@@ -11,63 +11,31 @@ from dataclasses import dataclass, field, fields
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from enum import StrEnum
+from itertools import pairwise
 from typing import Any, Final
 
 from .classes import FOOD, ClassCode, Status
-from .rounding import by_bracket
+from .rounding import inside_by_bracket
+from .shapes import NEEDS_SHARE, RateKind, Shape, Takes
+
+__all__ = [
+    "ADVICE",
+    "GROUPS",
+    "BadRule",
+    "Found",
+    "RateKind",
+    "Rule",
+    "Rules",
+    "Sale",
+    "Shape",
+    "Takes",
+    "plain",
+    "rule_from",
+]
 
 ADVICE: Final = (
     "This is no tax advice; each figure names its rule, its source and how far that was checked."
 )
-
-
-class Shape(StrEnum):
-    """How a rule gets from receipts or cost to the tax."""
-
-    INCLUDED = "included"
-    SHARE_INCLUDED = "share_included"
-    SHARE_FROM_EXEMPT = "share_from_exempt"
-    PERCENT_OF_GROSS = "percent_of_gross"
-    DIVISOR = "divisor"
-    COST = "cost"
-    DECAL = "decal"
-    EXEMPT = "exempt"
-    BRACKETS = "brackets"
-
-    @property
-    def words(self) -> str:
-        return _SHAPE_WORDS[self]
-
-
-_SHAPE_WORDS: Final = {
-    Shape.INCLUDED: "tax is in the price: receipts / (1 + rate) is taxable, the rest is tax",
-    Shape.SHARE_INCLUDED: "a share of receipts is taxable and tax is in the price: "
-    "share x receipts / (1 + share x rate)",
-    Shape.SHARE_FROM_EXEMPT: "a share of receipts is taxable; its tax is taken off the other part",
-    Shape.PERCENT_OF_GROSS: "a share of receipts, all of them where the share is 1, is taxable "
-    "and the operator pays the tax on it",
-    Shape.DIVISOR: "receipts / divisor of the total rate is taxable, the rest is tax",
-    Shape.COST: "what the goods cost, with a mark-up, is taxable instead of receipts",
-    Shape.DECAL: "a yearly decal a machine stands for the tax",
-    Shape.EXEMPT: "no tax is due",
-    Shape.BRACKETS: "tax is in the price, of each sale by a table of prices",
-}
-NEEDS_SHARE: Final = {Shape.SHARE_INCLUDED, Shape.SHARE_FROM_EXEMPT, Shape.PERCENT_OF_GROSS}
-
-
-class Takes(StrEnum):
-    """Which payment a machine takes."""
-
-    CASH = "cash"
-    ALL = "all"
-    CASHLESS = "cashless"
-
-
-class RateKind(StrEnum):
-    """Which column of a jurisdiction's rates applies."""
-
-    GENERAL = "general"
-    FOOD = "food"
 
 
 class BadRule(ValueError):
@@ -87,6 +55,10 @@ class Rule:
     no more. Shares and rates are fractions (0.33, 0.0625). `rate` replaces the jurisdictions'
     rates, `rate_added` is added to them. `highest_below` asks of the whole machine that nothing in
     it costs so much; `only_snacks` that it sells nothing but food and drink, candy included.
+    `bulk` asks for machines that let goods out loose and unsorted, or for those that do not.
+    `least_share` asks that so much of all receipts is at the rule's prices. `asks` is a question
+    that no record answers: what the rule is for stays unclassified until somebody who knows edits
+    the rule.
     """
 
     key: str
@@ -104,6 +76,9 @@ class Rule:
     below: Decimal | None = None
     highest_below: Decimal | None = None
     only_snacks: bool = False
+    bulk: bool | None = None
+    least_share: Decimal | None = None
+    asks: str = ""
     share: Decimal | None = None
     markup: Decimal | None = None
     rate: Decimal | None = None
@@ -139,8 +114,8 @@ class Rule:
         )
 
     def by_brackets(self, price: Decimal) -> Decimal:
-        """The tax on one sale by the rule's table; whole dollars bear the last bracket's."""
-        return by_bracket(price, self.brackets)
+        """The tax that a price holds by the rule's table; whole dollars bear the last bracket's."""
+        return inside_by_bracket(price, self.brackets)
 
     def divisor(self, rate: Decimal) -> Decimal | None:
         """The divisor of a total rate, None where the rule's table has none for it."""
@@ -161,8 +136,10 @@ def _faults(rule: Rule) -> dict[str, str]:
         faults["markup"] = "give what cost is multiplied by, such as 1.35"
     if rule.shape is Shape.DIVISOR and not rule.divisors:
         faults["divisors"] = "give a table of total rates and their divisors"
-    if rule.shape is Shape.BRACKETS and (not rule.brackets or rule.brackets[-1][0] != 1):
-        faults["brackets"] = "give a table of prices and tax up to a price of 1"
+    if (rule.brackets or rule.shape is Shape.BRACKETS) and not _is_table(rule.brackets):
+        faults["brackets"] = "give a table of rising prices and tax up to a price of 1"
+    if rule.least_share is not None and not 0 < rule.least_share <= 1:
+        faults["least_share"] = "give a share above 0, at most 1, such as 0.5"
     if rule.shape is Shape.DECAL and (rule.decal is None or rule.decal < 0):
         faults["decal"] = "give what the decal costs a machine and year"
     if rule.rate is not None and not 0 <= rule.rate < 1:
@@ -175,6 +152,17 @@ def _faults(rule: Rule) -> dict[str, str]:
     if ClassCode.UNKNOWN in rule.classes:
         faults["classes"] = "a rule cannot be for what has no class"
     return faults
+
+
+def _is_table(brackets: Sequence[tuple[Decimal, Decimal]]) -> bool:
+    """Whether prices rise to a whole dollar and tax never falls, nor passes its price."""
+    return (
+        bool(brackets)
+        and brackets[-1][0] == 1
+        and brackets[0][0] > 0
+        and all(0 <= tax <= price for price, tax in brackets)
+        and all(before[1] <= after[1] for before, after in pairwise(brackets))
+    )
 
 
 GROUPS: Final[dict[str, frozenset[ClassCode]]] = {"food": FOOD}
@@ -216,6 +204,7 @@ _DECIMALS: Final = frozenset(
         "rate",
         "rate_added",
         "decal",
+        "least_share",
     }
 )
 
@@ -245,7 +234,7 @@ def _read(name: str, value: Any) -> Any:
         case "divisors" | "brackets":
             pairs = value.items() if isinstance(value, Mapping) else value
             return tuple(sorted((_decimal(key).normalize(), _decimal(by)) for key, by in pairs))
-        case "carbonated" | "only_snacks":
+        case "carbonated" | "only_snacks" | "bulk":
             if not isinstance(value, bool):
                 raise ValueError("is true or false")
             return value
@@ -301,7 +290,8 @@ class Sale:
     """What decides which rule applies to sales that are alike.
 
     `price` of one unit, None where it is not known. `highest_price` and `sells_other` say what else
-    is in the machine, None where nobody knows.
+    is in the machine, None where nobody knows. `low_share` is the share of all receipts that is at
+    prices as low as those of a rule that asks for it.
     """
 
     state: str
@@ -313,6 +303,8 @@ class Sale:
     carbonated: bool | None = None
     highest_price: Decimal | None = None
     sells_other: bool | None = None
+    bulk: bool = False
+    low_share: Decimal | None = None
 
 
 @dataclass(frozen=True)
@@ -372,6 +364,7 @@ def _is_for(rule: Rule, sale: Sale) -> tuple[bool, str]:
         and (not rule.classes or sale.code in rule.classes)
         and (not rule.premises or sale.premises in rule.premises)
         and (not rule.takes or sale.takes in rule.takes)
+        and (rule.bulk is None or sale.bulk is rule.bulk)
     )
     if not plainly:
         return False, ""
@@ -395,4 +388,9 @@ def _is_for(rule: Rule, sale: Sale) -> tuple[bool, str]:
             return False, "what else the machine sells is not known"
         if sale.sells_other:
             return False, ""
-    return True, ""
+    if rule.least_share is not None:
+        if sale.low_share is None:
+            return False, "the share of all receipts at such prices is not known"
+        if sale.low_share < rule.least_share:
+            return False, ""
+    return not rule.asks, rule.asks

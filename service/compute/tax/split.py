@@ -31,6 +31,14 @@ class RateOf:
         return self.general
 
 
+def goes_by_table(rule: Rule | None, rounding: Rounding) -> bool:
+    """Whether the tax is looked up for each sale: always, or where a table is chosen and given."""
+    if rule is None:
+        return False
+    chosen = rounding is Rounding.BRACKETS and bool(rule.brackets)
+    return rule.shape is Shape.BRACKETS or (rule.shape is Shape.INCLUDED and chosen)
+
+
 @dataclass(frozen=True)
 class DuePart:
     """What of a tax is due to one jurisdiction."""
@@ -123,10 +131,12 @@ def split(
     if parts is None:
         return not_known(f"no rate of {rule.state} is entered for that day")
     rate = sum((one.rate for one in parts), ZERO)
-    if rule.shape is Shape.BRACKETS:
+    if goes_by_table(rule, rounding):
         if by_table is None:
             return not_known("the price of a unit is not known")
         due = _shared(by_table, parts, unit)
+        if by_table > gross:
+            return not_known("the prices do not go with the receipts: more tax than was paid")
         why = f"{by_table} of tax, of each sale by the table"
         taxable = gross - by_table
         return _inside(receipts, deposits, taxable, by_table, ZERO, rate, due, why)
@@ -178,6 +188,8 @@ def _of_receipts(
         tax, due = _tax(taxable, parts, rounding, unit)
         why = f"{share} x {gross} / (1 + {share} x {_fraction(rate)}) = {taxable}"
         rest = gross - taxable - tax
+        if rest < 0:  # both were rounded up, and there is no untaxed part to take it from
+            taxable, rest = taxable + rest, ZERO
         return _inside(
             receipts, deposits, taxable, tax, rest, rate, due, why, _times(taxable, rate, tax)
         )
@@ -257,9 +269,10 @@ def _tax(
 
 def _shared(tax: Decimal, parts: Sequence[DuePart], unit: Decimal) -> tuple[DuePart, ...]:
     """A tax shared out by the rates, so that the jurisdictions' parts add up to it."""
-    if not any(one.rate for one in parts):
-        return tuple(parts)
-    shares = share_out(tax, [one.rate for one in parts], unit)
+    weights = [one.rate for one in parts]
+    if not any(weights):
+        weights = [Decimal(1) if n == 0 else ZERO for n in range(len(parts))]
+    shares = share_out(tax, weights, unit)
     return tuple(
         DuePart(one.code, one.name, one.rate, share)
         for one, share in zip(parts, shares, strict=True)
