@@ -14,6 +14,7 @@ from api.exports import Exporting, exports
 from api.filters import Flag, Id, Moment, Text, Word
 from people.exports import Table, within
 from people.models import Business
+from service.compliance.actions import temperatures
 from service.compute.reliability import DAYS_A_MONTH
 from service.tickets.models import ServiceSettings
 from service.upkeep import tables
@@ -246,7 +247,7 @@ class Readings(Doors):
         shapes.ReadingIn, shapes.ReadingOut, status=201, key="required", summary="Take a reading"
     )
     def create(self, request: Request, given: dict[str, Any]) -> Response:
-        taken = work.take_reading(
+        taken = temperatures.take_reading(
             source=Reading.Source.API, actor=self.person, now=self.now, **given
         )
         return Response(self.shown(shapes.ReadingOut, taken), status=201)

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from .board_urls import paths as _board
+from .compliance_urls import paths as _compliance
 from .doors import door
 from .labels_urls import paths as _labels
 from .public_urls import paths as _public
@@ -152,6 +153,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_runs,
     *_board,
     *_upkeep,
+    *_compliance,
     *_labels,
     *_watch,
     *_public,

@@ -30,6 +30,8 @@ from people import audit
 from people.errors import Unable
 from people.models import Business
 from people.refused import in_words
+from service.compliance.queries.recalls import open_for
+from service.compliance.queries.temperatures import locks_of
 from service.tickets.queries.history import machine_history
 from service.upkeep.queries.due import turns_of
 from service.watch.queries.gates import sees_findings
@@ -77,6 +79,8 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         .select_related("column__position", "product", "plan")
         .order_by("-created_at", "-pk")[:SHOWN],
         "upkeep_turns": turns_of(machine).prefetch_related(None)[:SHOWN],
+        "food_lock": locks_of([machine.pk]).get(machine.pk),
+        "recalls_there": open_for([machine.pk]).get(machine.pk, []),
         "upkeep_today": timezone.localdate(now, Business.the().time_zone),
         "history": machine_history(machine, limit=SHOWN),
         "findings": of_machine(machine) if sees_findings(request.user) else [],

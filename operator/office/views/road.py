@@ -34,6 +34,8 @@ from office.forms.road import (
 from office.road_doors import as_answer, by_script, carry_out, road_page
 from people.errors import NotFound
 from people.models import Business
+from service.compliance.queries.recalls import open_for
+from service.compliance.queries.temperatures import locks_of
 from service.runs.actions import road
 from service.runs.models import Run, Stop
 from service.runs.queries import day, gates
@@ -259,6 +261,8 @@ def _stop_page(
         "next": _next(stop),
         "tickets": open_at(request.user, stop.machine),
         "upkeep": near([stop.machine_id], stop.run.date).get(stop.machine_id, []),
+        "food_lock": locks_of([stop.machine_id]).get(stop.machine_id),
+        "recalls_there": open_for([stop.machine_id]).get(stop.machine_id, []),
         "now": timezone.now(),
         "acts": stop.acts.exclude(verb="arrive").order_by("client_at", "pk"),
     }

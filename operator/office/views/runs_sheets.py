@@ -12,6 +12,8 @@ from office.doors import PersonRequest, sent_as_file
 from office.drawing.lanes import lanes
 from people.exports import Table
 from people.models import Business
+from service.compliance.queries.recalls import open_for
+from service.compliance.queries.temperatures import locks_of
 from service.runs.actions import loading
 from service.runs.days import day_of
 from service.runs.models import Run
@@ -39,6 +41,8 @@ def sheet(request: PersonRequest, pk: int) -> HttpResponse:
         "due": due,
         "close_by": close_by,
         "tickets": tickets_at(stops),
+        "food_locks": locks_of(stop.machine_id for stop in stops),
+        "recalled": open_for([stop.machine_id for stop in stops]),
         "drawing": lanes([shown], zone, ident="lane", title=f"Run of {run.driver}"),
     }
     return render(request, "office/runs/sheet.html", context)

@@ -13,10 +13,10 @@ from office.doors import PersonRequest, sent, sent_as_file, tried
 from office.drawing.upkeep import Mark, between_drawn, readings_drawn, year_drawn
 from office.forms.upkeep import PeriodForm, ReadingForm
 from people.models import Business
+from service.compliance.actions import temperatures
 from service.compute.reliability import DAYS_A_MONTH
 from service.tickets.models import ServiceSettings
 from service.upkeep import tables
-from service.upkeep.actions import work
 from service.upkeep.models import DueWork, MaintenancePlan, Reading
 from service.upkeep.queries import reliability as figures_of
 from service.upkeep.queries.due import readings_of, turns_of, work_of
@@ -43,7 +43,7 @@ def read(request: PersonRequest, pk: int) -> HttpResponse:
         given = form.cleaned_data
         taken = tried(
             form,
-            work.take_reading,
+            temperatures.take_reading,
             machine=machine,
             what=given["what"],
             value=given["value"],
