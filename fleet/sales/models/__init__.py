@@ -1,8 +1,10 @@
 """Audit reads, what was sold between them, and what the machines reported."""
 
 from .bags import Bag, BagCount
+from .custody import BagCountLine, BagStep, BankedBag, Banking, BankingConfirmed
 from .decisions import EpochDecision
 from .events import EventMeaning, EventOccurrence, MachineEvent
+from .floats import HostFloatLine, TubeFill
 from .intervals import MachineInterval, SaleInterval
 from .reads import AuditRead
 
@@ -10,10 +12,17 @@ __all__ = [
     "AuditRead",
     "Bag",
     "BagCount",
+    "BagCountLine",
+    "BagStep",
+    "BankedBag",
+    "Banking",
+    "BankingConfirmed",
     "EpochDecision",
     "EventMeaning",
     "EventOccurrence",
+    "HostFloatLine",
     "MachineEvent",
     "MachineInterval",
     "SaleInterval",
+    "TubeFill",
 ]
