@@ -209,6 +209,8 @@ def _key(line: dict[str, Any]) -> tuple[str, ...]:
         line["class"],
         line["rule"],
         line["rate"],
+        # Sales that are unclassified for different reasons are different lines.
+        "; ".join(line["why"]) if Decimal(line["unclassified"]) else "",
     )
 
 

@@ -158,6 +158,7 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
         cost = costs.get(row.product_id or 0)
         yield Fact(
             key=f"{row.machine_id}:{row.product_id or 0}",
+            machine=str(row.machine_id),
             sale=Sale(
                 state=segment.state,
                 on=segment.on,
