@@ -48,9 +48,30 @@ NAV: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
         ),
     ),
     (
-        "Office",
+        "Money",
         (
             ("Bags", "bags"),
+            ("Settlements", "settlements"),
+            ("Commission", "commission"),
+            ("Tax", "tax"),
+            ("Earnings", "earnings"),
+        ),
+    ),
+    (
+        "Compliance",
+        (
+            ("Duties", "duties"),
+            ("Temperatures", "temperatures"),
+            ("Dates", "dates"),
+            ("Recalls", "recalls"),
+            ("Labels", "compliance-labels"),
+            ("Access", "compliance-access"),
+            ("Energy", "compliance-energy"),
+        ),
+    ),
+    (
+        "Office",
+        (
             ("Promises", "promises"),
             ("Webhooks", "webhooks"),
             ("People", "people"),
