@@ -2,14 +2,19 @@
 
 import uuid
 from datetime import timedelta
+from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from fleet.machines.models import Machine
 from people.models import Person
+from service.compliance.actions import measured
 from service.compliance.models import AccessCheck
+from tests.world import World
 
 pytestmark = pytest.mark.django_db
 
@@ -98,3 +103,32 @@ def test_an_accountant_writes_nothing(lobby: Machine, caller: Any, accountant: P
     assert books.get("/energy-readings").status_code == 200
     assert books.post("/energy-readings", {}, key=str(uuid.uuid4())).status_code == 403
     assert books.post("/access-checks", {}, key=str(uuid.uuid4())).status_code == 403
+
+
+@pytest.mark.parametrize("path", ["/access-checks", "/energy-readings", "/calorie-signs"])
+def test_a_longer_list_takes_no_more_questions(
+    path: str, lobby: Machine, world: World, as_owner: Any
+) -> None:
+    def more(machine: Machine) -> None:
+        given: dict[str, Any] = {"machine": machine, "actor": world.owner, "now": world.now}
+        measured.measure_access(
+            parts=[measured.PartMeasured("coin_slot", 1100)],
+            approach="side",
+            measured_at=world.now,
+            **given,
+        )
+        measured.measure_energy(
+            starts_at=world.now - timedelta(days=2), ends_at=world.now, kwh=Decimal(7), **given
+        )
+
+    def count() -> int:
+        with CaptureQueriesContext(connection) as told:
+            assert as_owner.get(path).json()["items"]
+        return len(told)
+
+    more(lobby)
+    count()  # makes rows of settings, and looks the token up
+    before = count()
+    for number in range(3):
+        more(world.machine(f"MORE-{number}", lobby.kind, site=world.site(f"Site {number}")))
+    assert count() == before

@@ -41,6 +41,7 @@ from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, Sal
 from people.actions import notices, tokens
 from people.models import AuditEntry, Person
 from people.roles import Role
+from service.compliance.actions import measured
 from service.runs.actions import keeping, plans
 from service.runs.queries.calendar import Calendar
 from service.tickets.actions import agreements, attachments, reporting, webhooks
@@ -120,6 +121,7 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         **_promises(lobby, owner),
         **_watched(lobby, owner),
         **_upkeep(lobby, owner),
+        **_measured(lobby, owner),
         **_tickets(lobby, owner),
         **_demand(lobby, owner),
         # As bodies and queries call them
@@ -252,6 +254,26 @@ def _upkeep(machine: Machine, owner: Person) -> dict[str, int]:
         "due-work": DueWork.objects.filter(plan=plan, state=DueWork.State.OPEN)[0].pk,
         "maintenance-done": done.pk,
         "calendar-addresses": address.pk,
+    }
+
+
+def _measured(machine: Machine, owner: Person) -> dict[str, int]:
+    """A check of access, an energy reading, and the machine's calorie sign."""
+    now = timezone.now()
+    given: dict[str, Any] = {"machine": machine, "actor": owner, "now": now}
+    check = measured.measure_access(
+        parts=[measured.PartMeasured("coin_slot", 1100)],
+        approach="side",
+        measured_at=now,
+        **given,
+    )
+    reading = measured.measure_energy(
+        starts_at=now - timedelta(days=2), ends_at=now, kwh=Decimal(7), **given
+    )
+    return {
+        "access-checks": check.pk,
+        "energy-readings": reading.pk,
+        "calorie-signs": machine.pk,
     }
 
 
