@@ -11,7 +11,7 @@ from service.compliance.packs import packs, rule_by_key
 from service.compute.tax.classes import Attributes, ClassCode, Classed, Form, Water, classify
 from service.compute.tax.rounding import Rounding
 from service.compute.tax.rules import ADVICE, BadRule, Rule, Rules, Sale, Takes, rule_from
-from service.compute.tax.split import RateOf, Split, split, unclassified
+from service.compute.tax.split import RateOf, Split, goes_by_table, split, unclassified
 
 from .asking import ASKED_STRICTLY, BadQuestion, Computation, Fault
 
@@ -52,7 +52,8 @@ class TaxQuestion:
     """Receipts of one kind of sale in a period, under one set of rates.
 
     `rule` is the key of a rule of the packs, or a rule as plain data; without it the rule is found
-    by the state, the product, the price, the payment and the date. Money is in text.
+    by the state, the product, the price, the payment and the date. Money is in text. `units`
+    sold at that price are asked for only by a rule that looks each sale's tax up in a table.
     """
 
     receipts: Decimal
@@ -68,6 +69,9 @@ class TaxQuestion:
     premises: str = ""
     highest_price: Decimal | None = None
     sells_other: bool | None = None
+    bulk: bool = False
+    low_share: Decimal | None = None
+    units: int | None = None
     rounding: Rounding = Rounding.AGGREGATED
 
 
@@ -100,6 +104,8 @@ def _tax(question: TaxQuestion) -> TaxAnswer:
             ("receipts", question.receipts),
             ("cost", question.cost),
             ("deposits", question.deposits),
+            ("price", question.price),
+            ("units", question.units),
         )
         if value is not None and value < 0
     ]
@@ -125,11 +131,21 @@ def _tax(question: TaxQuestion) -> TaxAnswer:
         rounding=question.rounding,
         cost=question.cost,
         deposits=question.deposits,
+        by_table=_by_table(question, rule),
     )
     said = RuleSaid(
         rule.key, rule.title, rule.shape.words, rule.citation, rule.status.words, rule.note
     )
     return TaxAnswer(parts, said, classed)
+
+
+def _by_table(question: TaxQuestion, rule: Rule) -> Decimal | None:
+    """The tax of so many sales at one price, for rules that go by a table; None if not told."""
+    if question.price is None or question.units is None:
+        return None
+    if not goes_by_table(rule, question.rounding):
+        return None
+    return question.units * rule.by_brackets(question.price)
 
 
 def _rule(question: TaxQuestion) -> Rule | None:
@@ -197,6 +213,8 @@ def _found(question: TaxQuestion, classed: Classed | None) -> tuple[Rule | None,
             carbonated=question.product.carbonated if question.product else None,
             highest_price=question.highest_price,
             sells_other=question.sells_other,
+            bulk=question.bulk,
+            low_share=question.low_share,
         )
     )
     why = classed.why if classed and code is ClassCode.UNKNOWN else found.why

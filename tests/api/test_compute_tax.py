@@ -87,6 +87,20 @@ def test_no_rule_is_no_guess() -> None:
     assert answer["split"]["why"] == ["no rule of MT is entered"]
 
 
+def test_a_table_asks_for_the_sales() -> None:
+    """61 Pa. Code 31.2, of 100 sales at 1.75 with the tax in the price."""
+    asked = {
+        "rule": "pa-taxable",
+        "receipts": "175.00",
+        "on": "2026-03-02",
+        "price": "1.75",
+        "rates": [{"name": "state", "general": "0.06"}],
+        "rounding": "brackets",
+    }
+    assert _ask({**asked, "units": 100})["split"]["tax"] == "10.00"
+    assert _ask(asked)["split"]["unclassified"] == "175.00"
+
+
 @pytest.mark.parametrize(
     ("change", "pointer"),
     [

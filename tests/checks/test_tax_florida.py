@@ -1,11 +1,13 @@
 """Florida: the divisors of Rule 12A-15.011(2)(b), F.A.C., and sums reckoned with them."""
 
-from decimal import Decimal
+from datetime import date
+from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 
-from service.compliance.packs import rule_by_key
-from service.compute.tax.rules import Rule
+from service.compliance.packs import packs, rule_by_key
+from service.compute.tax.classes import ClassCode
+from service.compute.tax.rules import Rule, Rules, Sale
 from service.compute.tax.split import RateOf, split
 
 # Surtax of the county, divisor for food and drink, divisor for other goods; the rule's own table.
@@ -38,8 +40,8 @@ def test_divisor_of_every_surtax(surtax: str, food: str, other: str) -> None:
     rates = (STATE, _county(surtax))
     for key, by in (("fl-food", food), ("fl-other", other)):
         parts = split(Decimal("12345.67"), _rule(key), rates)
-        taxable = (Decimal("12345.67") / Decimal(by)).quantize(Decimal("0.01"))
-        assert abs(parts.taxable - taxable) <= Decimal("0.01")
+        exact = Decimal("12345.67") / Decimal(by)
+        assert parts.taxable == exact.quantize(Decimal("0.01"), rounding=ROUND_HALF_UP)
         assert parts.taxable + parts.tax == Decimal("12345.67")
 
 
@@ -63,3 +65,13 @@ def test_a_rate_that_the_table_does_not_have_is_not_guessed() -> None:
     parts = split(Decimal("10.00"), _rule("fl-food"), (STATE, _county("0.011")))
     assert parts.unclassified == Decimal("10.00")
     assert "no divisor for 7.1 %" in parts.why[0]
+
+
+def test_drinks_before_july_1999() -> None:
+    """TIP 99A01-15: 1.0665 until 30 June 1999, 1.0645 from then on."""
+    rules = Rules.of(packs())
+    for on, by in ((date(1999, 6, 30), "1.0665"), (date(1999, 7, 1), "1.0645")):
+        found = rules.find(Sale("FL", on, ClassCode.SOFT_DRINK, Decimal("0.75"))).rule
+        assert found
+        parts = split(Decimal(by) * 1000, found, (STATE,))
+        assert (parts.taxable, parts.tax) == (1000, Decimal(by) * 1000 - 1000)

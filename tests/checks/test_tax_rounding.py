@@ -3,8 +3,17 @@
 from decimal import Decimal
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from service.compute.tax.rounding import PENNSYLVANIA, Rounding, by_bracket, half_up
+from service.compliance.packs import rule_by_key
+from service.compute.tax.rounding import (
+    PENNSYLVANIA,
+    Rounding,
+    by_bracket,
+    half_up,
+    inside_by_bracket,
+)
 from service.compute.tax.rules import Shape, rule_from
 from service.compute.tax.split import RateOf, split
 
@@ -127,6 +136,27 @@ def test_where_brackets_and_half_up_differ() -> None:
         by_table = by_bracket(Decimal(price), PENNSYLVANIA)
         rounded = half_up(Decimal(price) * Decimal("0.06"))
         assert by_table - rounded == Decimal(more).scaleb(-2)
+
+
+@pytest.mark.parametrize(
+    ("paid", "tax"),
+    [("0.10", 0), ("0.12", 1), ("0.36", 2), ("1.06", 6), ("1.75", 10), ("2.12", 12)],
+)
+def test_what_a_price_holds_by_the_table(paid: str, tax: int) -> None:
+    """61 Pa. Code 31.2 read backwards: 1.65 bears 10 cents, so 1.75 holds 10."""
+    assert inside_by_bracket(Decimal(paid), PENNSYLVANIA) == Decimal(tax).scaleb(-2)
+
+
+@given(st.integers(0, 2000).map(lambda n: Decimal(n).scaleb(-2)))
+def test_the_table_backwards_undoes_the_table(net: Decimal) -> None:
+    paid = net + by_bracket(net, PENNSYLVANIA)
+    assert inside_by_bracket(paid, PENNSYLVANIA) == by_bracket(net, PENNSYLVANIA)
+
+
+def test_the_pack_has_the_table() -> None:
+    rule = rule_by_key("pa-taxable")
+    assert rule
+    assert rule.brackets == PENNSYLVANIA
 
 
 def test_shapes_have_words() -> None:

@@ -65,7 +65,13 @@ def test_new_jersey() -> None:
     assert is_taxed("NJ", CANDY, "0.30")
     assert not is_taxed("NJ", CANDY, "0.25")
     assert not is_taxed("NJ", MILK)
-    assert not is_taxed("NJ", CHIPS, premises="school")
+    # Exempt inside the eating facility alone, which no record tells.
+    assert found("NJ", CHIPS, premises="school") is None
+    settled = Rules.of([replace(one, asks="") for one in packs()])
+    sale = Sale("NJ", DAY, ClassCode.OTHER_FOOD, Decimal("1.75"), premises="school")
+    told = settled.find(sale).rule
+    assert told
+    assert told.shape is Shape.EXEMPT
 
 
 def test_maryland() -> None:
@@ -96,6 +102,32 @@ def test_texas() -> None:
     assert not is_taxed("TX", WATER)
     flavoured = replace(WATER, water=Water.FLAVOURED)
     assert classify(flavoured, "TX").code is ClassCode.SOFT_DRINK
+
+
+@pytest.mark.parametrize(
+    ("state", "product", "price", "taxed"),
+    [
+        # Tex. Tax Code 151.305.
+        ("TX", CANDY, "0.50", False),
+        ("TX", CANDY, "0.55", True),
+        ("TX", SODA, "0.50", True),
+        # Md. Tax-Gen. 11-201.1.
+        ("MD", CANDY, "0.75", False),
+        ("MD", CANDY, "0.80", True),
+        # Cal. Rev. & Tax. Code 6359.4.
+        ("CA", CANDY, "0.25", False),
+        ("CA", CANDY, "0.30", True),
+        ("CA", SODA, "0.25", True),
+    ],
+)
+def test_bulk_machines(state: str, product: Attributes, price: str, taxed: bool) -> None:
+    assert is_taxed(state, product, price, bulk=True) is taxed
+
+
+def test_california_at_fifteen_cents() -> None:
+    """Cal. Rev. & Tax. Code 6359.4: the operator is the consumer of food at 15 cents or less."""
+    assert not is_taxed("CA", CANDY, "0.15")
+    assert is_taxed("CA", CANDY, "0.20")
 
 
 def test_washington() -> None:
@@ -133,6 +165,23 @@ def test_new_york_by_payment(price: str, takes: Takes, taxed: bool) -> None:
 def test_new_york_by_date(on: date, price: str, taxed: bool) -> None:
     """The history of Tax Law 1115(a)(1)(B), for machines that take all forms of payment."""
     assert is_taxed("NY", SODA, price, on=on) is taxed
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "taxed"),
+    [
+        # 1,000 at 10 cents and 200 at 50: 100 of 200, the rule's first example.
+        (1000 * Decimal("0.10"), 200 * Decimal("0.50"), False),
+        (990 * Decimal("0.10"), 200 * Decimal("0.50"), True),
+    ],
+)
+def test_new_york_at_ten_cents(low: Decimal, high: Decimal, taxed: bool) -> None:
+    """20 NYCRR 528.14: exempt where such receipts are at least half of all receipts."""
+    goods, share = Attributes(Form.NOT_FOOD), low / (low + high)
+    assert is_taxed("NY", goods, "0.10", low_share=share) is taxed
+    assert is_taxed("NY", goods, "0.25", low_share=share, bulk=True) is taxed
+    assert is_taxed("NY", goods, "0.25", low_share=share)
+    assert found("NY", goods, "0.10") is None  # of a share that nobody knows nothing is assumed
 
 
 def test_new_york_after_the_term_nothing_is_assumed() -> None:
@@ -182,6 +231,20 @@ def test_arkansas() -> None:
     assert below
     assert below.decal == 15
     assert split(Decimal(900), one, ()).measured_otherwise == 900
+
+
+def test_arkansas_bulk_machines() -> None:
+    """Ark. Code 26-57-1206."""
+    for price, each in (("0.50", "7.50"), ("0.25", "2.50")):
+        one = found("AR", CANDY, price, bulk=True)
+        assert one
+        assert one.decal == Decimal(each)
+
+
+def test_tennessee() -> None:
+    """Tenn. Code 67-4-506: a charity's choice, so that nothing is assumed before it is told."""
+    assert found("TN", CANDY, "0.25", premises="charity") is None
+    assert split(Decimal(1000), rule("tn-charity"), ()).tax == 15
 
 
 def test_connecticut() -> None:

@@ -5,7 +5,7 @@ adopted them (candy, soft drink, dietary supplement), and what other states have
 fact that a definition asks for and nobody has written down leaves the product without a class.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -151,11 +151,17 @@ SST_STATES: Final = frozenset(
         *("ND", "OH", "OK", "RI", "SD", "TN", "UT", "VT", "WA", "WV", "WI", "WY"),
     )
 )
+READ_STATES: Final = frozenset({"IA", "IN", "MN", "NC", "OH", "TN", "WA"})
+"""Members of whose adopted wording at least one definition was read; candy in MN, TN and WA, soft
+drinks in NC, OH and WA, supplements in IA, IN and WA."""
 STREAMLINED: Final = Definitions(
-    states=SST_STATES,
+    states=READ_STATES,
     citation="Streamlined Sales and Use Tax Agreement, library of definitions, as members adopted",
     status=Status.READ,
     juice_above=50,
+)
+STREAMLINED_ELSEWHERE: Final = replace(
+    STREAMLINED, states=SST_STATES - READ_STATES, status=Status.SECONDARY
 )
 OWN_DEFINITIONS: Final = (
     Definitions(
@@ -200,8 +206,9 @@ def definitions_of(state: str) -> Definitions:
     for one in OWN_DEFINITIONS:
         if state in one.states:
             return one
-    if state in STREAMLINED.states:
-        return STREAMLINED
+    for shared in (STREAMLINED, STREAMLINED_ELSEWHERE):
+        if state in shared.states:
+            return shared
     return Definitions(
         states=frozenset({state}),
         citation=f"no definition of {state} is entered; the Streamlined definitions are used",

@@ -112,21 +112,21 @@ class BadRateFile(ValueError):
 
 def read_rates(text: str) -> tuple[RateRow, ...]:
     """The rates of a file. Raises BadRateFile with every line that cannot be read."""
-    rows: list[RateRow] = []
+    rows: list[tuple[int, RateRow]] = []
     bad: list[BadLine] = []
     for number, cells in enumerate(csv.reader(io.StringIO(text)), start=1):
         if not any(cell.strip() for cell in cells):
             continue
         try:
-            rows.append(_row([cell.strip() for cell in cells]))
+            rows.append((number, _row([cell.strip() for cell in cells])))
         except ValueError as error:
             bad.append(BadLine(number, str(error)))
     if not rows and not bad:
         bad.append(BadLine(1, "the file is empty"))
     bad += _overlaps(rows)
     if bad:
-        raise BadRateFile(bad)
-    return tuple(rows)
+        raise BadRateFile(sorted(bad, key=lambda one: one.number))
+    return tuple(row for _, row in rows)
 
 
 def _row(cells: Sequence[str]) -> RateRow:
@@ -174,18 +174,23 @@ def _day(text: str, name: str) -> date:
         raise ValueError(f"{name} {text!r} is no date as 20260401") from error
 
 
-def _overlaps(rows: Iterable[RateRow]) -> list[BadLine]:
+def _overlaps(rows: Iterable[tuple[int, RateRow]]) -> list[BadLine]:
     """Rates of one jurisdiction that hold on the same day contradict each other."""
     bad: list[BadLine] = []
     latest: dict[str, tuple[int, RateRow]] = {}
-    for number, row in sorted(enumerate(rows, start=1), key=lambda one: one[1].begins):
+    for number, row in sorted(rows, key=lambda one: (one[1].begins, one[0])):
         before = latest.get(row.code)
         if before and (before[1].ends is None or row.begins < before[1].ends):
             bad.append(
-                BadLine(number, f"{row.code} has another rate on {row.begins}, of rate {before[0]}")
+                BadLine(number, f"{row.code} has another rate on {row.begins}, in line {before[0]}")
             )
-        latest[row.code] = (number, row)
+        if before is None or _ends(row) >= _ends(before[1]):
+            latest[row.code] = (number, row)
     return bad
+
+
+def _ends(row: RateRow) -> date:
+    return row.ends or date.max
 
 
 def on(rates: Iterable[tuple[RateOf, date, date | None]], day: date) -> tuple[RateOf, ...]:

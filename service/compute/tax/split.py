@@ -5,7 +5,7 @@ a hundred sales of 1.50 at 7 % are 140.19 together and 140.00 if each is rounded
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final
 
@@ -156,7 +156,8 @@ def split(
             due=due,
             why=(f"{cost} of cost x {markup} = {measure}", _times(measure, rate, tax)),
         )
-    return _of_receipts(receipts, deposits, rule, parts, rate, rounding, unit)
+    found = _of_receipts(receipts, deposits, rule, parts, rate, rounding, unit)
+    return replace(found, why=(*found.why, *_not_applied(rule, rates)))
 
 
 def _of_receipts(
@@ -252,6 +253,14 @@ def _rates(rule: Rule, rates: Sequence[RateOf]) -> list[DuePart] | None:
     if rule.rate_added:
         found.append(DuePart(f"{rule.state}+", f"{rule.state}, added", rule.rate_added, ZERO))
     return found
+
+
+def _not_applied(rule: Rule, rates: Sequence[RateOf]) -> tuple[str, ...]:
+    """What the reader must know where a rule has a rate of its own and the place has others."""
+    names = [one.name for one in rates if one.kind != "state" and one.rate(rule.rate_kind)]
+    if rule.rate is None or not names:
+        return ()
+    return (f"the rule has a rate of its own: those of {', '.join(names)} are not in it",)
 
 
 def _tax(

@@ -1,5 +1,7 @@
 """Parts add up to receipts over any cut; order changes nothing; what no rule is for is listed."""
 
+import itertools
+import json
 import random
 from dataclasses import replace
 from datetime import date, timedelta
@@ -11,8 +13,18 @@ from hypothesis import strategies as st
 
 from service.compliance.packs import packs
 from service.compute.tax.classes import ClassCode
-from service.compute.tax.report import Fact, Line, digest, figures, inputs, report
-from service.compute.tax.rounding import Rounding, share_out
+from service.compute.tax.report import (
+    Decal,
+    Fact,
+    Line,
+    canonical,
+    digest,
+    figures,
+    inputs,
+    report,
+    thawed,
+)
+from service.compute.tax.rounding import Rounding, half_up, share_out
 from service.compute.tax.rules import Rule, Rules, Sale, Takes, rule_from
 from service.compute.tax.split import RateOf, split
 
@@ -105,6 +117,44 @@ def test_digest_reproduces(some: list[Fact], luck: random.Random) -> None:
     assert digest(inputs(changed, rules)) != digest(inputs(some, rules))
 
 
+@settings(max_examples=40, deadline=None)
+@given(facts(), st.sampled_from(list(Rounding)))
+def test_what_is_frozen_gives_the_same_report_again(some: list[Fact], rounding: Rounding) -> None:
+    """Through JSON and back: all that decides a figure is in the inputs."""
+    frozen = canonical(inputs(some, packs()))
+    again, rules = thawed(json.loads(frozen))
+    assert canonical(inputs(again, rules)) == frozen
+    made = report(again, Rules.of(rules), rounding=rounding)
+    assert figures(made) == figures(report(some, RULES, rounding=rounding))
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.lists(st.integers(0, 300).map(lambda n: Decimal(n).scaleb(-2)), min_size=2, max_size=10),
+    rates,
+    st.sampled_from(["GA", "WA", "AL", "NJ", "TX", "CA"]),
+    st.sampled_from(list(Rounding)),
+)
+def test_classes_share_one_sum_to_the_cent(
+    receipts: list[Decimal], some_rates: list[Decimal], state: str, rounding: Rounding
+) -> None:
+    """Even where a class sold for a few cents: no part is negative, and all add up."""
+    at = tuple(RateOf(f"R{n}", f"r{n}", "county", rate) for n, rate in enumerate(some_rates))
+    codes = sorted(set(ClassCode) - {ClassCode.UNKNOWN})
+    found = report(
+        [
+            Fact(f"k{n}", Sale(state, DAY, code, Decimal("1.75"), carbonated=False), at, 1, gross)
+            for n, (gross, code) in enumerate(zip(receipts, codes, strict=False))
+        ],
+        RULES,
+        rounding=rounding,
+    )
+    assert found.totals.parts == sum(receipts)
+    for line in found.lines:
+        assert min(line.split.exempt, line.split.taxable, line.split.tax_inside) >= 0
+        assert sum(one.tax for one in line.split.due) == line.split.tax
+
+
 @settings(max_examples=100, deadline=None)
 @given(
     st.integers(-10_000, 1_000_000).map(lambda n: Decimal(n).scaleb(-2)),
@@ -134,15 +184,84 @@ def _only(found: tuple[Line, ...]) -> Line:
     [
         ({"state": "MT"}, "no rule of MT is entered"),
         ({"code": ClassCode.UNKNOWN}, "no class"),
-        ({"on": date(1999, 6, 30)}, "no rule of FL is for this"),
+        ({"on": date(1999, 6, 30), "code": ClassCode.CANDY}, "no rule of FL is for this"),
         ({"state": "ID", "price": None}, "the price of a unit is not known"),
         ({"state": "CA"}, "whether it is carbonated"),
+        ({"premises": "school"}, "whether the machine stands in the students' lunchroom"),
     ],
 )
 def test_nothing_is_assumed(change: dict[str, object], said: str) -> None:
     line = _only(report([_fact(**change)], RULES).lines)
     assert line.split.unclassified == Decimal("175.00")
     assert said in line.split.why[0]
+
+
+def test_a_period_is_reckoned_as_one_sum() -> None:
+    """Rule 12A-15.011, F.A.C., divides the receipts of the period, not those of each class."""
+    codes = [ClassCode.SOFT_DRINK, ClassCode.CANDY, ClassCode.OTHER_FOOD]
+    receipts = Decimal("333.33")
+    facts = [replace(_fact(code=code), receipts=receipts) for code in codes]
+    found = report(facts, RULES)
+    assert len(found.lines) == 3
+    assert found.totals.taxable == half_up(3 * receipts / Decimal("1.0726"))
+    apart = sum(report([one], RULES).totals.taxable for one in facts)
+    assert apart != found.totals.taxable
+    assert all("999.99 in all under this rule" in line.split.why[-1] for line in found.lines)
+
+
+def test_a_missing_cost_leaves_only_its_own_sales_unclassified() -> None:
+    known = replace(_fact(state="MO"), cost=Decimal("60.00"))
+    found = report([known, replace(known, key="other", cost=None)], RULES)
+    assert [line.split.unclassified for line in found.lines] == [0, Decimal("175.00")]
+    assert found.lines[0].split.measure == Decimal("81.00")
+    assert found.lines[1].split.why == ("what the goods cost is not known",)
+
+
+def test_why_a_product_has_no_class_is_said() -> None:
+    fact = replace(_fact(code=ClassCode.UNKNOWN), why_class="nobody has written down its juice")
+    assert _only(report([fact], RULES).lines).split.why == ("nobody has written down its juice",)
+
+
+def test_a_machine_needs_the_dearest_of_its_decals() -> None:
+    """Ark. Code 26-57-1206: 93 at 25 cents or more, 15 below."""
+    facts = [
+        replace(_fact(state="AR", price=Decimal(price)), key=f"{machine}:{price}", machine=machine)
+        for machine, price in (("a", "1.75"), ("a", "0.20"), ("b", "1.75"), ("c", "0.20"))
+    ]
+    found = report(facts, RULES)
+    assert found.decals == (
+        Decal("AR", "ar-decal", 2, Decimal(93)),
+        Decal("AR", "ar-decal-low", 1, Decimal(15)),
+    )
+    assert any("186 in all" in said and "were bought" in said for said in found.said)
+
+
+def test_a_rule_with_a_rate_of_its_own_says_what_it_leaves_out() -> None:
+    line = _only(report([_fact(state="AL", code=ClassCode.CANDY)], RULES).lines)
+    assert line.split.rate == Decimal("0.03")
+    assert "those of a county are not in it" in line.split.why[-1]
+
+
+@pytest.mark.parametrize("state", sorted({rule.state for rule in packs()}))
+def test_no_two_rules_of_a_pack_contradict_each_other(state: str) -> None:
+    prices = ["0.05", "0.10", "0.25", "0.50", "1.00", "1.50", "1.75", "2.00", "4.00"]
+    for code, price, takes, premises, bulk, year in itertools.product(
+        ClassCode, prices, Takes, ("", "school", "charity"), (False, True), (2013, 2018, 2026)
+    ):
+        sale = Sale(
+            state=state,
+            on=date(year, 3, 2),
+            code=code,
+            price=Decimal(price),
+            takes=takes,
+            premises=premises,
+            carbonated=True,
+            highest_price=Decimal("2.00"),
+            sells_other=False,
+            bulk=bulk,
+            low_share=Decimal("0.5"),
+        )
+        assert "both apply" not in RULES.find(sale).why
 
 
 def test_no_rate_is_no_tax_of_nothing() -> None:
@@ -201,6 +320,10 @@ def test_a_table_of_prices() -> None:
     )
     line = _only(report([_fact(state="PA")], Rules.of([rule])).lines)
     assert (line.split.tax, line.split.taxable) == (Decimal("10.00"), Decimal("165.00"))
+    pack = report([_fact(state="PA")], RULES, rounding=Rounding.BRACKETS)
+    assert _only(pack.lines).split.tax == Decimal("10.00")
+    unknown = report([_fact(state="PA", price=None)], RULES, rounding=Rounding.BRACKETS)
+    assert _only(unknown.lines).split.unclassified == Decimal("175.00")
 
 
 def test_a_thousand_facts_are_quick_to_look_up() -> None:

@@ -41,6 +41,9 @@ GOOD = {
         ({"colour": "red"}, "colour", "no field"),
         ({"classes": ["unknown"]}, "classes", "no class"),
         ({"title": None}, "title", "missing"),
+        ({"least_share": "2"}, "least_share", "at most 1"),
+        ({"bulk": "yes"}, "bulk", "true or false"),
+        ({"brackets": {"0.5": "0.06", "1": "0.03"}}, "brackets", "rising"),
     ],
 )
 def test_a_bad_rule_says_what_is_wrong(change: dict[str, object], field: str, said: str) -> None:
@@ -107,6 +110,19 @@ def test_two_rates_on_one_day_are_refused() -> None:
         read_rates(FILE + "39,00,049,0.02,0.02,0,0,20260301,20260331\n")
 
 
+def test_lines_are_counted_as_they_stand_in_the_file() -> None:
+    """Blank lines count; a rate within a longer one is found even behind another one."""
+    text = (
+        "39,00,049,0.01,0.01,0,0,20200101,29991231\n\n"
+        "39,00,049,0.02,0.02,0,0,20210101,20210131\n"
+        "39,00,049,0.03,0.03,0,0,20220101,20220131\n"
+    )
+    with pytest.raises(BadRateFile) as refused:
+        read_rates(text)
+    assert [one.number for one in refused.value.lines] == [3, 4]
+    assert all("in line 1" in one.said for one in refused.value.lines)
+
+
 def test_an_empty_file_is_refused() -> None:
     with pytest.raises(BadRateFile, match="empty"):
         read_rates("\n")
@@ -137,6 +153,10 @@ def test_an_empty_file_is_refused() -> None:
         (Attributes(Form.DRINK, True, 0, True), "OH", ClassCode.MILK),
         (Attributes(Form.DRINK, water=Water.PLAIN), "OH", ClassCode.WATER),
         (Attributes(Form.DRINK, supplement_facts=True), "WA", ClassCode.SUPPLEMENT),
+        # Cotton candy is no bar, drop or piece; honey-roasted nuts are pieces and candy.
+        (Attributes(Form.OTHER_FOOD, True, needs_refrigeration=False), "MN", ClassCode.OTHER_FOOD),
+        # Soy and rice drinks count as milk substitutes, sweetened or not.
+        (Attributes(Form.DRINK, True, 0, True), "WA", ClassCode.MILK),
         # What nobody has written down gives no class.
         (Attributes(Form.DRINK, None, 0, False), "OH", ClassCode.UNKNOWN),
         (Attributes(Form.DRINK, True, None, False), "OH", ClassCode.UNKNOWN),
