@@ -1,4 +1,4 @@
-"""The one rule of locking: machines first, in the order of their keys, then reads.
+"""The one rule of locking: machines first, in the order of their keys, then reads, then bags.
 
 All that places reads or cuts intervals of a machine holds its lock, so that two files of one
 machine follow each other. Waiting longer than the database's lock timeout becomes a clear refusal.
@@ -8,7 +8,8 @@ from collections.abc import Iterable
 
 from fleet.machines.models import Machine
 
-from .models import AuditRead
+from .models import AuditRead, Bag
+from .queries.bags import bags_placed
 
 
 def lock_machines(machines: Iterable[Machine | None]) -> dict[int, Machine]:
@@ -23,3 +24,12 @@ def lock_read(read: AuditRead) -> AuditRead:
     return (
         AuditRead.objects.select_for_update(of=("self",)).select_related("machine").get(pk=read.pk)
     )
+
+
+def lock_bags(bags: Iterable[Bag]) -> list[Bag]:
+    """Bags with their state and amount as they stand now, locked until the transaction ends."""
+    keys = {bag.pk for bag in bags}
+    rows = Bag.objects.select_for_update(of=("self",), no_key=True).filter(pk__in=keys)
+    list(rows.order_by("pk").values_list("pk"))
+    # Asked again: a statement that waited for a lock would still see the lines of before.
+    return list(bags_placed().select_related("machine").filter(pk__in=keys).order_by("pk"))

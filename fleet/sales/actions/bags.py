@@ -8,13 +8,17 @@ from typing import Final
 
 from django.db import IntegrityError, transaction
 
+from fleet.machines.actions.holdings import require_money
 from fleet.machines.models import Machine
 from people import audit, bulk
 from people.errors import Unable, Unacceptable
-from people.models import AuditEntry, Person
+from people.models import AuditEntry, Business, Person
 from people.rows import put
 
-from ..models import Bag, BagCount
+from ..locks import lock_bags
+from ..models import Bag, BagCount, BagCountLine
+from ..queries.bags import BANKED, MISSING
+from .counting import Counted, lines_of
 
 #: How far a device's clock may be ahead of ours.
 AHEAD: Final = timedelta(minutes=10)
@@ -59,17 +63,24 @@ class UnableToCount(Unable):
 def count_bag(
     *,
     bag: Bag,
-    amount: Decimal,
     counted_at: datetime,
     actor: Person,
     now: datetime,
+    amount: Decimal | None = None,
+    lines: Sequence[Counted] = (),
     second: Person | None = None,
     note: str = "",
+    after: int | None = None,
 ) -> BagCount:
     """Record what was in a bag. Counted again, it has another row, and the last holds.
 
-    Raises UnableToCount when it cannot have been counted then, Unacceptable by field.
+    `lines` say it by denomination and add up to the amount; without them `amount` says it whole.
+    `after` is the key of the last count that the person saw, 0 for none: where somebody else has
+    counted since, the count is refused. Raises UnableToCount when it cannot have been counted then,
+    Unacceptable by field.
     """
+    rows = lines_of(lines)
+    amount = _whole(amount, rows)
     if counted_at < bag.sealed_at:
         raise UnableToCount(
             f"bag {bag.seal_number} was sealed {bag.sealed_at:%Y-%m-%d %H:%M} (UTC); it cannot "
@@ -82,13 +93,48 @@ def count_bag(
     if second is not None and second.pk == actor.pk:
         message = "name somebody other than yourself, or nobody"
         raise Unacceptable(f"second: {message}", fields={"second": message})
-    return put(
+    (held,) = lock_bags([bag])
+    if held.state in (MISSING, BANKED):
+        said = {
+            MISSING: "is said to be missing; say first that it was found",
+            BANKED: "went to the bank; take the banking back first",
+        }
+        raise UnableToCount(f"bag {bag.seal_number} {said[held.state]}", code=f"bag_{held.state}")
+    last = bag.counts.order_by("-pk").values_list("pk", flat=True).first() or 0
+    if after is not None and after != last:
+        raise UnableToCount(
+            f"bag {bag.seal_number} was counted by somebody else meanwhile; look at that count "
+            "before you count again",
+            code="changed_meanwhile",
+        )
+    count = put(
         BagCount(bag=bag, counted_by=actor, recorded_at=now),
         {"amount": amount, "counted_at": counted_at, "second": second, "note": note.strip()},
         actor=actor,
         verb="count bag",
         now=now,
     )
+    for row in rows:
+        row.count = count
+    BagCountLine.objects.bulk_create(rows)
+    return count
+
+
+def _whole(amount: Decimal | None, rows: Sequence[BagCountLine]) -> Decimal:
+    """The amount of a count, told or added up. Raises Unacceptable."""
+    if not rows:
+        if amount is None:
+            message = "say what was in the bag, as one amount or line by line"
+            raise Unacceptable(f"amount: {message}", fields={"amount": message})
+        if amount.is_finite():
+            require_money(amount, "amount")
+        return amount
+    places = Business.the().currency_exponent
+    total = Decimal(sum(row.amount_minor for row in rows)).scaleb(-places)
+    if amount is not None and amount != total:
+        message = f"{amount} was told, and the lines come to {total:.{places}f}"
+        raise Unacceptable(f"amount: {message}", fields={"amount": message})
+    return total
 
 
 @dataclass(frozen=True)
