@@ -12,16 +12,22 @@ from itertools import pairwise
 MICROSECOND = timedelta(microseconds=1)
 
 
-def until(whole: int, starts: datetime, ends: datetime, moment: datetime) -> int:
-    """How much of a whole spread evenly over `[starts, ends)` lies before a moment.
+def passed(starts: datetime, ends: datetime, moment: datetime) -> tuple[int, int]:
+    """How much of `[starts, ends)` has passed at a moment, and its length, in microseconds.
 
-    All of it where the interval has no length and the moment is past it.
+    One of one where the interval has no length and the moment is past it.
     """
     if moment >= ends:
-        return whole
+        return 1, 1
     if moment <= starts:
-        return 0
-    return whole * ((moment - starts) // MICROSECOND) // ((ends - starts) // MICROSECOND)
+        return 0, 1
+    return (moment - starts) // MICROSECOND, (ends - starts) // MICROSECOND
+
+
+def until(whole: int, starts: datetime, ends: datetime, moment: datetime) -> int:
+    """How much of a whole spread evenly over `[starts, ends)` lies before a moment."""
+    gone, length = passed(starts, ends, moment)
+    return whole * gone // length
 
 
 def cut(whole: int, starts: datetime, ends: datetime, at: Sequence[datetime]) -> list[int]:

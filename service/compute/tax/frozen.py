@@ -80,22 +80,56 @@ def line_figures(line: Line) -> dict[str, Any]:
 
 
 def inputs(facts: Iterable[Fact], rules: Iterable[Rule]) -> dict[str, Any]:
-    """Facts and rules as plain data, in an order of their own: what a filing keeps."""
+    """Facts and rules as plain data, in an order of their own: what a filing keeps.
+
+    Facts name their set of rates by its place among `rates`, for thousands share a few.
+    """
+    held = list(facts)
+    sets = {id(one.rates): one.rates for one in held}
+    written = {key: canonical([_rate(one) for one in rates]) for key, rates in sets.items()}
+    order = sorted(set(written.values()))
+    place = {key: order.index(text) for key, text in written.items()}
     return {
-        "facts": sorted((_fact(one) for one in facts), key=canonical),
+        "rates": [json.loads(text) for text in order],
+        "facts": sorted((_fact(one, place[id(one.rates)]) for one in held), key=_place_of),
         "rules": sorted((plain(one) for one in rules), key=canonical),
     }
 
 
 def thawed(data: dict[str, Any]) -> tuple[tuple[Fact, ...], tuple[Rule, ...]]:
     """The facts and rules that `inputs` wrote down: with them the same report can be made anew."""
+    rates = [tuple(_rate_from(one) for one in some) for some in data["rates"]]
     return (
-        tuple(_fact_from(one) for one in data["facts"]),
+        tuple(_fact_from(one, rates[one["rates"]]) for one in data["facts"]),
         tuple(rule_from(one) for one in data["rules"]),
     )
 
 
-def _fact(fact: Fact) -> dict[str, Any]:
+def _place_of(fact: dict[str, Any]) -> tuple[str, ...]:
+    return tuple(map(str, fact.values()))
+
+
+def _rate(rate: RateOf) -> dict[str, Any]:
+    return {
+        "code": rate.code,
+        "name": rate.name,
+        "kind": rate.kind,
+        "general": _text(rate.general),
+        "food": _text(rate.food),
+    }
+
+
+def _rate_from(data: dict[str, Any]) -> RateOf:
+    return RateOf(
+        data["code"],
+        data["name"],
+        data["kind"],
+        Decimal(data["general"]),
+        _figure(data["food"]),
+    )
+
+
+def _fact(fact: Fact, rates: int) -> dict[str, Any]:
     sale = fact.sale
     return {
         "key": fact.key,
@@ -112,16 +146,7 @@ def _fact(fact: Fact) -> dict[str, Any]:
         "sells_other": sale.sells_other,
         "bulk": sale.bulk,
         "low_share": _text(sale.low_share),
-        "rates": [
-            {
-                "code": one.code,
-                "name": one.name,
-                "kind": one.kind,
-                "general": _text(one.general),
-                "food": _text(one.food),
-            }
-            for one in fact.rates
-        ],
+        "rates": rates,
         "units": fact.units,
         "receipts": _text(fact.receipts),
         "cost": _text(fact.cost),
@@ -129,7 +154,7 @@ def _fact(fact: Fact) -> dict[str, Any]:
     }
 
 
-def _fact_from(data: dict[str, Any]) -> Fact:
+def _fact_from(data: dict[str, Any], rates: tuple[RateOf, ...]) -> Fact:
     return Fact(
         key=data["key"],
         machine=data["machine"],
@@ -146,16 +171,7 @@ def _fact_from(data: dict[str, Any]) -> Fact:
             bulk=data["bulk"],
             low_share=_figure(data["low_share"]),
         ),
-        rates=tuple(
-            RateOf(
-                one["code"],
-                one["name"],
-                one["kind"],
-                Decimal(one["general"]),
-                _figure(one["food"]),
-            )
-            for one in data["rates"]
-        ),
+        rates=rates,
         units=data["units"],
         receipts=Decimal(data["receipts"]),
         cost=_figure(data["cost"]),

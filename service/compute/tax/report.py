@@ -16,7 +16,7 @@ from .lines import SUMMED, Decal, Fact, KeySum, Line, Part, Report, Totals
 from .rounding import CENT, Rounding, share_out
 from .rules import ADVICE, Found, RateKind, Rule, Rules, Sale, Shape
 from .sharing import shared
-from .split import ZERO, Split, goes_by_table, split, unclassified
+from .split import ZERO, RateOf, Split, goes_by_table, split, unclassified
 
 __all__ = [
     "SUMMED",
@@ -61,22 +61,18 @@ def report(
 ) -> Report:
     """What facts of a period come to under the rules of their days."""
     sums: dict[_Key, _Sum] = {}
-    chosen: dict[Sale, Found] = {}
+    chosen: dict[Sale, _Chosen] = {}
     decals: dict[tuple[str, str], tuple[Decimal, str]] = {}
     for fact in facts:
         if not (fact.is_something or fact.cost):
             continue
-        found = chosen.get(fact.sale)
-        if found is None:
-            found = chosen[fact.sale] = rules.find(fact.sale)
-        key = _key(fact, found, rounding)
-        held = sums.get(key)
-        if held is None:
-            held = sums[key] = _Sum(found.rule, fact, goes_by_table(found.rule, rounding))
-        held.add(fact)
-        if found.rule and found.rule.decal is not None and fact.is_something:
+        one = chosen.get(fact.sale)
+        if one is None:
+            one = chosen[fact.sale] = _Chosen(rules.find(fact.sale), fact.sale, rounding)
+        one.sum_of(fact, sums).add(fact)
+        if one.rule and one.rule.decal is not None and fact.is_something:
             of_machine = fact.sale.state, fact.machine or fact.key
-            decal = found.rule.decal, found.rule.key
+            decal = one.rule.decal, one.rule.key
             decals[of_machine] = max(decals.get(of_machine, decal), decal)
     lines = _lines(sums, rounding, unit)
     charged = _decals(decals)
@@ -90,24 +86,41 @@ def report(
     )
 
 
-def _key(fact: Fact, found: Found, rounding: Rounding) -> _Key:
-    rule, sale = found.rule, fact.sale
-    why = ""
-    if rule is None:
-        why = fact.why_class if sale.code is ClassCode.UNKNOWN and fact.why_class else found.why
-    return _Key(
-        sale.state,
-        tuple((one.code, one.rate(kind_of(rule))) for one in fact.rates),
-        rule.key if rule else "",
-        rule is not None
-        and fact.is_something
-        and (
-            (rule.shape is Shape.COST and fact.cost is None)
-            or (sale.price is None and goes_by_table(rule, rounding))
-        ),
-        sale.code,
-        why,
-    )
+class _Chosen:
+    """The rule for sales that are alike, and the lines they have come to so far."""
+
+    def __init__(self, found: Found, sale: Sale, rounding: Rounding) -> None:
+        self.rule = found.rule
+        self._sale, self._why = sale, "" if found.rule else found.why
+        self._by_table = goes_by_table(found.rule, rounding)
+        self._by_cost = found.rule is not None and found.rule.shape is Shape.COST
+        self._lacks_price = self._by_table and sale.price is None
+        self._held: dict[tuple[int, bool, str], tuple[_Sum, tuple[RateOf, ...]]] = {}
+
+    def sum_of(self, fact: Fact, sums: "dict[_Key, _Sum]") -> "_Sum":
+        """The line that a fact goes into. Rates are told apart by identity first: thousands of
+        facts share one set of them, and comparing their figures would be most of the work."""
+        lacking = self._lacks_price or (self._by_cost and fact.cost is None and fact.is_something)
+        why = self._why
+        if self.rule is None and fact.why_class and self._sale.code is ClassCode.UNKNOWN:
+            why = fact.why_class
+        quick = id(fact.rates), lacking, why
+        known = self._held.get(quick)
+        if known is None:
+            kind = kind_of(self.rule)
+            key = _Key(
+                self._sale.state,
+                tuple((one.code, one.rate(kind)) for one in fact.rates),
+                self.rule.key if self.rule else "",
+                lacking,
+                self._sale.code,
+                why,
+            )
+            if key not in sums:
+                sums[key] = _Sum(self.rule, fact, self._by_table)
+            # The rates are kept with it, so that no other object can come to their identity.
+            known = self._held[quick] = sums[key], fact.rates
+        return known[0]
 
 
 def _decals(of_machines: dict[tuple[str, str], tuple[Decimal, str]]) -> tuple[Decal, ...]:
@@ -165,7 +178,9 @@ class _Sum:
         if self.cost is not None:
             self.cost = None if unknown else self.cost + (fact.cost or ZERO)
         self._add_by_table(fact)
-        held = self.by_key.setdefault(fact.key, [ZERO, ZERO, ZERO])
+        held = self.by_key.get(fact.key)
+        if held is None:
+            held = self.by_key[fact.key] = [ZERO, ZERO, ZERO]
         held[0] += fact.receipts
         held[1] += fact.deposits
         held[2] += fact.cost or ZERO
