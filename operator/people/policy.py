@@ -144,7 +144,6 @@ TABLE: tuple[Row, ...] = (
             "GET api:sale-interval-detail",
             "GET api:sales-total-list",
             "GET api:epoch-decision-detail",
-            "GET api:event-list",
         ),
     ),
     Row(
@@ -152,6 +151,7 @@ TABLE: tuple[Row, ...] = (
         STAFF,
         (
             "GET api:read-list",
+            "GET api:event-list",
             "GET api:event-occurrence-list",
             "GET api:event-meaning-list",
             "GET api:event-meaning-detail",

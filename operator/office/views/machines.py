@@ -89,10 +89,6 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
     return render(request, "office/machines/machine.html", context)
 
 
-def _stocks(machine: Machine, now: datetime) -> dict[int, Stock]:
-    """What each column is taken to hold now and by the next visit, of those ever counted."""
-    usual = DemandRules.the().usual_gap_days
-    visit = next_visits([machine.pk], now=now, usual=usual)[machine.pk]
 def _taken(request: PersonRequest, machine: Machine, now: datetime) -> dict[str, Any]:
     """What it sold of late and for how much, for those who see takings."""
     if not sees_takings(request.user):
@@ -106,6 +102,10 @@ def _taken(request: PersonRequest, machine: Machine, now: datetime) -> dict[str,
     }
 
 
+def _stocks(machine: Machine, now: datetime) -> dict[int, Stock]:
+    """What each column is taken to hold now and by the next visit, of those ever counted."""
+    usual = DemandRules.the().usual_gap_days
+    visit = next_visits([machine.pk], now=now, usual=usual)[machine.pk]
     found = machine_ahead(machine, now=now, days=max((visit - now.date()).days, 1) + DAYS_AHEAD)
     stocks = {column: stock_of(ahead, visit) for column, ahead in found.items()}
     return {column: stock for column, stock in stocks.items() if stock is not None}
