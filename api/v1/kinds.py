@@ -3,6 +3,7 @@
 from typing import Any
 
 from django_filters import FilterSet
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -12,6 +13,7 @@ from api.shapes import RowShape
 from fleet.machines.actions import kinds
 from fleet.machines.models import DepthProgram, Kind, Position
 from fleet.machines.queries import gates
+from fleet.machines.queries.cautions import cautions_of
 
 GEOMETRY = (
     "style",
@@ -79,10 +81,16 @@ class KindLine(RowShape):
 class KindOut(RowShape):
     programs = ProgramOut(many=True)
     positions = PositionOut(many=True)
+    cautions = serializers.SerializerMethodField(
+        help_text="What to mind before work on a machine of this kind."
+    )
 
     class Meta:
         model = Kind
-        fields = ("id", *OF_THE_KIND, "programs", "positions", "updated_at")
+        fields = ("id", *OF_THE_KIND, "programs", "positions", "cautions", "updated_at")
+
+    def get_cautions(self, kind: Kind) -> list[str]:
+        return [one.text for one in cautions_of(kind)]
 
 
 class KindIn(RowShape):

@@ -61,6 +61,9 @@ def test_energy_beside_its_limit(lobby: Machine, as_owner: Any, refused: Any) ->
         tag=kind["ETag"],
     )
     assert changed.status_code == 200, changed.content
+    # A kind that cools and whose refrigerant nobody has written down says so, the manual last.
+    assert any("refrigerant is not recorded" in text for text in changed.json()["cautions"])
+    assert "manual" in changed.json()["cautions"][-1]
     body = {
         "machine": lobby.pk,
         "starts_at": moment(days=10),

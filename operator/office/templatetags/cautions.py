@@ -1,10 +1,10 @@
-"""What to mind before work on a machine, by what its kind's plate says."""
+"""What to mind before work on a machine."""
 
 from django import template
 
-from fleet.compute.cautions import cautions_of_machine
 from fleet.compute.results import Reason
 from fleet.machines.models import Kind
+from fleet.machines.queries.cautions import cautions_of
 
 register = template.Library()
 
@@ -12,7 +12,4 @@ register = template.Library()
 @register.filter
 def cautions(kind: Kind) -> tuple[Reason, ...]:
     """Lifting, tipping and the refrigerant, the deferral to the maker's manual last."""
-    cools = bool(kind.energy_class or kind.refrigerated_volume_l or kind.refrigerant)
-    return cautions_of_machine(
-        cools=cools, refrigerant=kind.refrigerant, charge_g=kind.refrigerant_charge_g
-    )
+    return cautions_of(kind)
