@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from .board_urls import paths as _board
+from .cash_urls import paths as _cash
 from .compliance_urls import paths as _compliance
 from .doors import door
 from .labels_urls import paths as _labels
@@ -156,6 +157,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_compliance,
     *_labels,
     *_watch,
+    *_cash,
     *_public,
     *_measures,
 ]

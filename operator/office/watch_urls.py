@@ -1,9 +1,9 @@
-"""The addresses of the watch and of bags of cash, spliced into urls.py."""
+"""The addresses of the watch, spliced into urls.py."""
 
 from django.urls import URLPattern, URLResolver, path
 
 from .doors import door
-from .views import bags, watch
+from .views import watch
 
 paths: list[URLPattern | URLResolver] = [
     path("watch/", door(watch.listing_page), name="watch"),
@@ -16,7 +16,4 @@ paths: list[URLPattern | URLResolver] = [
     path("watch/<int:pk>/", door(watch.finding), name="finding"),
     path("watch/<int:pk>/ticket/", door(watch.to_ticket), name="finding-ticket"),
     path("watch/<int:pk>/dismiss/", door(watch.dismiss), name="finding-dismiss"),
-    path("bags/", door(bags.listing), name="bags"),
-    path("bags/<int:pk>/", door(bags.bag), name="bag"),
-    path("bags/<int:pk>/count/", door(bags.count), name="bag-count"),
 ]

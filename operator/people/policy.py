@@ -8,6 +8,7 @@ large part of the business stand in a module of their own, `policy_*.py`.
 
 from . import (
     policy_board,
+    policy_cash,
     policy_compliance,
     policy_demand,
     policy_labels,
@@ -338,6 +339,7 @@ TABLE: tuple[Row, ...] = (
     *policy_board.TABLE,
     *policy_ticket_doors.TABLE,
     *policy_watch.TABLE,
+    *policy_cash.TABLE,
     *policy_upkeep.TABLE,
     *policy_compliance.TABLE,
     *policy_labels.TABLE,

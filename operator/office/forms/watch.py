@@ -4,12 +4,10 @@ from typing import Any
 
 from django import forms
 
-from people.models import Person
 from service.tickets.models import Symptom, Ticket
 from service.watch.models import Finding, WatchLimits, WatchRule
 
 from .base import RowForm
-from .stock import AtForm, MomentInput
 
 UNTOLD = ("", "as usual")
 
@@ -96,35 +94,3 @@ class WatchRuleForm(RowForm):
         self.fields["urgency"] = forms.ChoiceField(
             label="Urgency", required=False, choices=[UNTOLD, *Ticket.Urgency.choices]
         )
-
-
-class BagsForm(forms.Form):
-    search = forms.CharField(
-        label="Seal or machine",
-        required=False,
-        widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
-    )
-    which = forms.ChoiceField(
-        required=False,
-        choices=[("", "all"), ("waiting", "waiting to be counted"), ("counted", "counted")],
-    )
-
-
-class BagCountForm(AtForm):
-    """What was in a bag, and who counted along."""
-
-    field_order = ["amount", "counted_at", "second", "note"]
-    amount = forms.DecimalField(
-        label="Coins and notes together",
-        min_value=0,
-        max_digits=12,
-        decimal_places=4,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
-    )
-    counted_at = MomentInput(label="Counted at")
-    second = forms.ModelChoiceField(
-        Person.objects.filter(is_active=True).order_by("name", "pk"),
-        label="Counted along",
-        required=False,
-        empty_label="nobody",
-    )
