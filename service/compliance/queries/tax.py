@@ -32,6 +32,7 @@ from ..models import TaxRule, TaxSettings
 from ..sums.gathering import Basis, Period, Sold, first_moment, money, sold
 from ..sums.segments import Segment, Segments
 
+MILLIONTH: Final = Decimal("0.000001")
 KEPT_OUT: Final = {
     "MI": "Mich. Comp. Laws 205.54g(1)(b)",
     "PA": "61 Pa. Code 31.2(1), where it is stated by itself",
@@ -49,6 +50,16 @@ class Gathered:
     facts: tuple[Fact, ...]
     rules: tuple[Rule, ...]
     said: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Sums of a period and the facts made of them, one of one, with the rules and the segments."""
+
+    rows: tuple[Sold, ...]
+    facts: tuple[Fact, ...]
+    rules: tuple[Rule, ...]
+    segments: tuple[Segment, ...]
 
 
 @dataclass(frozen=True)
@@ -111,6 +122,15 @@ def gather(
     period: Period, *, state: str = "", basis: str, machines: Sequence[int] | None = None
 ) -> Gathered:
     """Sales of a period as facts. A fixed number of queries, however much was sold."""
+    judged = judge(period, state=state, basis=basis, machines=machines)
+    said = tuple(_left_out(period, judged.facts))
+    return Gathered(period, basis, judged.facts, judged.rules, said)
+
+
+def judge(
+    period: Period, *, state: str = "", basis: str, machines: Sequence[int] | None = None
+) -> Judged:
+    """Sums of a period with the fact that each makes, in one order."""
     rules = tuple(row.rule for row in rules_in_force())
     segments = Segments(
         since=first_moment(basis, period),
@@ -128,7 +148,7 @@ def gather(
         rows = [row for row in rows if segments[row.segment].state == state]
     facts = tuple(_facts(rows, segments, period))
     used = tuple(rule for rule in rules if not state or rule.state == state)
-    return Gathered(period, basis, facts, used, tuple(_left_out(period, facts)))
+    return Judged(tuple(rows), facts, used, tuple(segments))
 
 
 def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) -> Iterable[Fact]:
@@ -144,36 +164,52 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
     highest, others = _what_else(rows, segments, classes)
     exponent = Business.the().currency_exponent
     refunds: dict[tuple[int, str, date], Decimal] = {}
+    alike: dict[tuple[object, ...], Sale] = {}
     for row in rows:
         segment = segments[row.segment]
-        product = goods.get(row.product_id or 0)
-        classed = classes.get((row.product_id or 0, segment.state))
+        state, product_id = segment.state, row.product_id or 0
+        product = goods.get(product_id)
+        classed = classes.get((product_id, state))
         receipts = money(row.minor, exponent)
         each = ZERO
-        if product and segment.state in KEPT_OUT:
-            at = (product.pk, segment.state, segment.on)
+        if product and state in KEPT_OUT:
+            at = (product_id, state, segment.on)
             if at not in refunds:
                 refunds[at] = _deposit(product, segment)
             each = refunds[at]
-        cost = costs.get(row.product_id or 0)
-        yield Fact(
-            key=f"{row.machine_id}:{row.product_id or 0}",
-            machine=str(row.machine_id),
-            sale=Sale(
-                state=segment.state,
+        # Sales that are alike are one object, so that a rule is looked for once for all of them.
+        known = (
+            state,
+            segment.on,
+            segment.takes,
+            segment.premises,
+            product_id,
+            row.price_minor,
+            highest[row.machine_id, state],
+            (row.machine_id, state) in others,
+        )
+        sale = alike.get(known)
+        if sale is None:
+            sale = alike[known] = Sale(
+                state=state,
                 on=segment.on,
                 code=classed.code if classed else ClassCode.UNKNOWN,
                 price=None if row.price_minor is None else money(row.price_minor, exponent),
                 takes=segment.takes,
                 premises=segment.premises,
                 carbonated=product.carbonated if product else None,
-                highest_price=money(highest[row.machine_id], exponent),
-                sells_other=row.machine_id in others,
-            ),
+                highest_price=money(highest[row.machine_id, state], exponent),
+                sells_other=(row.machine_id, state) in others,
+            )
+        cost = costs.get(product_id)
+        yield Fact(
+            key=f"{row.machine_id}:{product_id}",
+            machine=str(row.machine_id),
+            sale=sale,
             rates=segment.rates,
             units=row.units,
             receipts=receipts,
-            cost=None if cost is None else (cost * row.units).quantize(Decimal("0.000001")),
+            cost=None if cost is None else (cost * row.units).quantize(MILLIONTH),
             deposits=min(receipts, each * row.units),
             why_class=classed.why if classed else "no product is known for these sales",
         )
@@ -181,15 +217,18 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
 
 def _what_else(
     rows: Sequence[Sold], segments: Sequence[Segment], classes: dict[tuple[int, str], Classed]
-) -> tuple[dict[int, int], set[int]]:
-    """The highest price, in minor units, of each machine, and those that sell more than food."""
-    highest: dict[int, int] = defaultdict(int)
-    others: set[int] = set()
+) -> tuple[dict[tuple[int, str], int], set[tuple[int, str]]]:
+    """The highest price of each machine in a state, in minor units, and those that sell more than
+    food. By state, so that the report of one state is a part of the report of all."""
+    highest: dict[tuple[int, str], int] = defaultdict(int)
+    others: set[tuple[int, str]] = set()
     for row in rows:
-        highest[row.machine_id] = max(highest[row.machine_id], row.price_minor or 0)
-        classed = classes.get((row.product_id or 0, segments[row.segment].state))
+        at = row.machine_id, segments[row.segment].state
+        price = row.price_minor or 0
+        highest[at] = max(highest[at], price)
+        classed = classes.get((row.product_id or 0, at[1]))
         if classed and classed.code not in FOOD:
-            others.add(row.machine_id)
+            others.add(at)
     return highest, others
 
 

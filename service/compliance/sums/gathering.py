@@ -15,7 +15,7 @@ from typing import Any, Final, NamedTuple
 from django.db import connection
 
 from people.models import Business
-from service.compute.tax.cut import until
+from service.compute.tax.cut import passed
 
 from ..models import TaxSettings
 from .segments import Segment
@@ -73,39 +73,39 @@ SOURCES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {
     ),
 }
 WITHIN: Final = "{moment} >= %(since)s AND {moment} < %(until)s"
-TOUCHES: Final = "i.starts_at < %(until)s AND i.ends_at > %(since)s"
+TOUCHES: Final = "i.starts_at < %(until)s AND (i.ends_at > %(since)s OR i.starts_at >= %(since)s)"
+"""An interval without length at the first moment of a period belongs to it."""
 
-SEGMENTS: Final = """
-    seg AS (
-        SELECT * FROM unnest(
-            %(keys)s::int[], %(machines)s::bigint[], %(starts)s::timestamptz[],
-            %(ends)s::timestamptz[]
-        ) AS s(idx, machine_id, starts_at, ends_at)
-    ),
-    inside AS MATERIALIZED (
-        SELECT i.id, i.machine_id, s.idx
-        FROM sales_machineinterval i JOIN seg s
-            ON s.machine_id = i.machine_id
-            AND i.starts_at >= s.starts_at AND i.starts_at < s.ends_at AND i.ends_at <= s.ends_at
-        WHERE {when} AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
-    )
+# Segments hang on by a LEFT JOIN, and sums are not grouped by machine, which its segment names: so
+# the database foresees few groups of many rows, and adds up in parallel.
+PLACED: Final = """
+    LEFT JOIN unnest(
+        %(keys)s::int[], %(machines)s::bigint[], %(starts)s::timestamptz[], %(ends)s::timestamptz[]
+    ) AS s(idx, machine_id, starts_at, ends_at)
+        ON s.machine_id = i.machine_id
+        AND i.starts_at >= s.starts_at AND i.starts_at < s.ends_at AND i.ends_at <= s.ends_at
+    {more}
+    WHERE {when} AND i.machine_id = ANY(%(machines)s)
+        AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
 """
 WHOLE: Final = """
-    SELECT n.idx, n.machine_id, u.product_id, l.price_minor,
-        SUM({units})::bigint, SUM({value})::bigint
-    FROM inside n
-    JOIN sales_saleinterval l ON l.interval_id = n.id
-    LEFT JOIN machines_setup u ON u.id = l.set_up_id
-    GROUP BY 1, 2, 3, 4
+    SELECT s.idx, u.product_id, l.price_minor, SUM({units})::bigint, SUM({value})::bigint
+    FROM sales_saleinterval l
+    JOIN sales_machineinterval i ON i.id = l.interval_id
+    {placed}
+    GROUP BY 1, 2, 3
 """
+PRODUCT: Final = "LEFT JOIN machines_setup u ON u.id = l.set_up_id"
 CROSSING: Final = """
-    SELECT i.machine_id, i.starts_at, i.ends_at, u.product_id, l.price_minor, {units}, {value}
+    SELECT i.id, i.machine_id, i.starts_at, i.ends_at
+    FROM sales_machineinterval i {placed} AND s.idx IS NULL
+"""
+PIECES: Final = """
+    SELECT i.id, u.product_id, l.price_minor, {units}, {value}
     FROM sales_machineinterval i
     JOIN sales_saleinterval l ON l.interval_id = i.id
     LEFT JOIN machines_setup u ON u.id = l.set_up_id
-    WHERE {when} AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
-        AND i.machine_id = ANY(%(machines)s)
-        AND NOT EXISTS (SELECT 1 FROM inside n WHERE n.id = i.id)
+    WHERE i.id = ANY(%(intervals)s)
 """
 
 
@@ -114,11 +114,11 @@ def first_moment(basis: str, period: Period) -> datetime:
     found: list[datetime] = []
     with connection.cursor() as cursor:
         for moment, _, _ in SOURCES[basis]:
-            when = _when(moment)
+            falls = when(moment)
             # A map of columns and expressions of our own; nothing in it comes from a question.
             cursor.execute(
-                f"SELECT min(i.starts_at) FROM sales_machineinterval i WHERE {when}",  # noqa: S608
-                _arguments(period, ()),
+                f"SELECT min(i.starts_at) FROM sales_machineinterval i WHERE {falls}",  # noqa: S608
+                arguments(period, ()),
             )
             first = cursor.fetchone()[0]
             found += [first] if first else []
@@ -126,47 +126,54 @@ def first_moment(basis: str, period: Period) -> datetime:
 
 
 def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
-    """What was sold in a period, by segment, product and price. Two statements a source."""
+    """What was sold in a period, by segment, product and price. Three statements a source."""
     sums: dict[tuple[int, int, int | None, int | None], list[int]] = defaultdict(lambda: [0, 0])
-    kept = _clipped(segments, period) if basis == Basis.DAYS else list(enumerate(segments))
-    arguments = _arguments(period, kept)
+    kept = clipped(segments, period) if basis == Basis.DAYS else list(enumerate(segments))
+    given = arguments(period, kept)
     of_machine: dict[int, list[tuple[int, Segment]]] = defaultdict(list)
     for index, segment in kept:
         of_machine[segment.machine_id].append((index, segment))
     with connection.cursor() as cursor:
         for moment, units, value in SOURCES[basis]:
-            with_segments = f"WITH {SEGMENTS.format(when=_when(moment))}"
-            cursor.execute(with_segments + WHOLE.format(units=units, value=value), arguments)
-            for index, machine, product, price, count, minor in cursor.fetchall():
-                held = sums[index, machine, product, price]
+            placed = PLACED.format(when=when(moment), more=PRODUCT)
+            cursor.execute(WHOLE.format(units=units, value=value, placed=placed), given)
+            for index, product, price, count, minor in cursor.fetchall():
+                if index is None:
+                    continue  # it lies in no segment whole, and is cut below
+                held = sums[index, segments[index].machine_id, product, price]
                 held[0] += count
                 held[1] += minor
-            crossing = CROSSING.format(units=units, value=value, when=_when(moment))
-            cursor.execute(with_segments + crossing, arguments)
-            for row in cursor.fetchall():
-                for key, count, minor in _cut(row, of_machine[row[0]]):
-                    held = sums[key]
-                    held[0] += count
-                    held[1] += minor
+            cursor.execute(CROSSING.format(placed=PLACED.format(when=when(moment), more="")), given)
+            crossing = {
+                key: (machine, _shares(of_machine[machine], starts, ends))
+                for key, machine, starts, ends in cursor.fetchall()
+            }
+            if not crossing:
+                continue
+            cursor.execute(
+                PIECES.format(units=units, value=value), {**given, "intervals": list(crossing)}
+            )
+            for key, product, price, count, minor in cursor.fetchall():
+                machine, shares = crossing[key]
+                for index, (gone, of), (past, all_of) in shares:
+                    held = sums[index, machine, product, price]
+                    held[0] += count * past // all_of - count * gone // of
+                    held[1] += minor * past // all_of - minor * gone // of
     return [Sold(*key, *held) for key, held in sums.items() if any(held)]
 
 
-def _cut(
-    row: tuple[Any, ...], segments: Iterable[tuple[int, Segment]]
-) -> Iterable[tuple[tuple[int, int, int | None, int | None], int, int]]:
-    machine, starts, ends, product, price, units, minor = row
-    for index, segment in segments:
-        if segment.starts >= ends or segment.ends <= starts:
-            continue
-        count, money = (
-            until(whole, starts, ends, segment.ends) - until(whole, starts, ends, segment.starts)
-            for whole in (units, minor)
-        )
-        if count or money:
-            yield (index, machine, product, price), count, money
+def _shares(
+    segments: Iterable[tuple[int, Segment]], starts: datetime, ends: datetime
+) -> list[tuple[int, tuple[int, int], tuple[int, int]]]:
+    """How much of an interval had passed when each segment that it touches began, and ended."""
+    return [
+        (index, passed(starts, ends, segment.starts), passed(starts, ends, segment.ends))
+        for index, segment in segments
+        if segment.starts < ends and segment.ends > starts
+    ]
 
 
-def _clipped(segments: Sequence[Segment], period: Period) -> list[tuple[int, Segment]]:
+def clipped(segments: Sequence[Segment], period: Period) -> list[tuple[int, Segment]]:
     """Segments within the period: what of an interval lies outside belongs to another period."""
     since, to = period.since, period.until
     return [
@@ -176,11 +183,13 @@ def _clipped(segments: Sequence[Segment], period: Period) -> list[tuple[int, Seg
     ]
 
 
-def _when(moment: str) -> str:
+def when(moment: str) -> str:
+    """The condition by which an interval falls into a period, from the moment that decides."""
     return WITHIN.format(moment=moment) if moment else TOUCHES
 
 
-def _arguments(period: Period, segments: Iterable[tuple[int, Segment]]) -> dict[str, Any]:
+def arguments(period: Period, segments: Iterable[tuple[int, Segment]]) -> dict[str, Any]:
+    """What the statements are given: the period, the business's money, and segments."""
     business = Business.the()
     held = list(segments)
     return {
