@@ -1,11 +1,17 @@
 """Parts of an interval add up to it over any cut."""
 
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.compliance.packs import rule_by_key
+from service.compute.tax.classes import ClassCode
 from service.compute.tax.cut import cut, until
+from service.compute.tax.report import Fact, by_key, report
+from service.compute.tax.rules import Rules, Sale
+from service.compute.tax.split import RateOf
 
 START = datetime(2026, 3, 30, 9, tzinfo=UTC)
 moments = st.integers(-100_000, 400_000).map(lambda s: START + timedelta(seconds=s))
@@ -39,3 +45,34 @@ def test_a_part_is_its_share_of_the_time() -> None:
 
 def test_an_interval_without_length_lies_where_it_ends() -> None:
     assert until(7, START, START, START) == 7
+
+
+@given(
+    st.integers(0, 10**6),
+    st.integers(1, 300_000),
+    st.lists(st.tuples(moments, st.integers(0, 1200)), min_size=1, max_size=5),
+    st.sampled_from(["fl-food", "ca-food", "nj-food", "wa-food", "ga-gross", "md-vending"]),
+)
+def test_a_cut_at_changes_of_rate_loses_nothing(
+    minor: int, seconds: int, changes: list[tuple[datetime, int]], key: str
+) -> None:
+    """An interval across any changes of rate: the report of its parts holds all of its receipts."""
+    rule = rule_by_key(key)
+    assert rule
+    changes = sorted(changes)
+    ends = START + timedelta(seconds=seconds)
+    parts = cut(minor, START, ends, [moment for moment, _ in changes])
+    facts = [
+        Fact(
+            f"part {n}",
+            Sale(rule.state, START.date(), min(rule.classes, default=ClassCode.CANDY)),
+            (RateOf("X", "x", "state", Decimal(rate).scaleb(-4)),),
+            1,
+            Decimal(part).scaleb(-2),
+        )
+        for n, (part, rate) in enumerate(zip(parts, [600, *(r for _, r in changes)], strict=True))
+    ]
+    found = report(facts, Rules.of([rule]))
+    assert found.totals.receipts == found.totals.parts == Decimal(minor).scaleb(-2)
+    assert sum(part.receipts for part in by_key(found).values()) == found.totals.receipts
+    assert sum(part.tax for part in by_key(found).values()) == found.totals.tax
