@@ -41,7 +41,8 @@ from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, Sal
 from people.actions import notices, tokens
 from people.models import AuditEntry, Person
 from people.roles import Role
-from service.compliance.actions import measured
+from service.compliance.actions import duty_rules, measured, recalls, temperatures
+from service.compliance.actions import evidence as compliance_evidence
 from service.runs.actions import keeping, plans
 from service.runs.queries.calendar import Calendar
 from service.tickets.actions import agreements, attachments, reporting, webhooks
@@ -122,6 +123,7 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         **_watched(lobby, owner),
         **_upkeep(lobby, owner),
         **_measured(lobby, owner),
+        **_owed(tea, lobby, owner),
         **_tickets(lobby, owner),
         **_demand(lobby, owner),
         # As bodies and queries call them
@@ -254,6 +256,54 @@ def _upkeep(machine: Machine, owner: Person) -> dict[str, int]:
         "due-work": DueWork.objects.filter(plan=plan, state=DueWork.State.OPEN)[0].pk,
         "maintenance-done": done.pk,
         "calendar-addresses": address.pk,
+    }
+
+
+def _owed(product: Product, machine: Machine, owner: Person) -> dict[str, int]:
+    """A duty of a rule with its evidence, limits of a state, a machine locked, and a recall."""
+    given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
+    product.kept_cold_or_hot = True
+    product.save()
+    rule = duty_rules.save_rule(
+        changes={
+            "kind": "notice",
+            "subject": "machine",
+            "title": "Label",
+            "said": "Name on the machine",
+            "authority": "The department",
+            "citation": "Rule 1",
+            "status": "read",
+        },
+        **given,
+    )
+    out = BytesIO()
+    Image.new("RGB", (8, 8)).save(out, format="PNG")
+    proof = compliance_evidence.add(
+        compliance_evidence.GivenFile("label.png", out.getvalue()), **given
+    )
+    limits = temperatures.save_limits(
+        changes={
+            "state": "OH",
+            "cold_most_c": Decimal(5),
+            "cold_minutes": 30,
+            "hot_least_c": Decimal(60),
+            "hot_minutes": 120,
+            "citation": "county code",
+            "status": "memory",
+        },
+        **given,
+    )
+    lock = temperatures.lock_by_hand(
+        machine=machine, what="plug was out", at=timezone.now(), **given
+    )
+    recall = recalls.save(changes={"product": product, "reason": "glass found"}, **given)
+    return {
+        "duty-rules": rule.pk,
+        "duties": rule.duties.get(machine=machine).pk,
+        "evidence": proof.pk,
+        "temperature-limits": limits.pk,
+        "food-locks": lock.pk,
+        "recalls": recall.pk,
     }
 
 
