@@ -60,7 +60,7 @@ def gives(
         @wraps(handler)
         def door(self: "Doors", request: Request, *args: Any, **kwargs: Any) -> Any:
             if query is not None:
-                kwargs["asked"] = _asked(request, query)
+                kwargs["asked"] = asked_of(request, query)
             elif not paged:
                 refuse_unknown(request, ())
             try:
@@ -111,7 +111,7 @@ def writes(
         @wraps(handler)
         def door(self: "Doors", request: Request, *args: Any, **kwargs: Any) -> Any:
             if query is not None:
-                kwargs["asked"] = _asked(request, query)
+                kwargs["asked"] = asked_of(request, query)
             else:
                 refuse_unknown(request, ())
             request._request.body  # noqa: B018 - read now, so that the limit on its size holds
@@ -263,9 +263,13 @@ def refuse_unknown(request: Request, known: tuple[str, ...]) -> None:
         )
 
 
-def _asked(request: Request, query: type[serializers.Serializer]) -> Mapping[str, Any]:
-    refuse_unknown(request, tuple(query().fields))
-    shape = query(data=request.query_params)
+def asked_of(
+    request: Request, query: type[serializers.Serializer], *, besides: tuple[str, ...] = ()
+) -> Mapping[str, Any]:
+    """The query of an address, checked; `besides` are read by somebody else. Raises Refused."""
+    refuse_unknown(request, (*query().fields, *besides))
+    given = request.query_params.items()
+    shape = query(data={name: value for name, value in given if name not in besides})
     if not shape.is_valid():
         raise _bad_query({str(k): list(v) for k, v in shape.errors.items()})
     return shape.validated_data

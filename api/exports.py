@@ -10,6 +10,7 @@ from typing import Any
 from django.http import HttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework import serializers
 from rest_framework.decorators import action
 from rest_framework.renderers import BaseRenderer, JSONRenderer
 from rest_framework.request import Request
@@ -17,7 +18,7 @@ from rest_framework.request import Request
 from people.errors import Unacceptable
 from people.exports import MEDIA_TYPES, Format, Table, as_file
 
-from .doors import Door, Handler
+from .doors import Door, Handler, asked_of
 from .errors import Refused
 
 PARAMETER = "as"
@@ -48,18 +49,23 @@ class Exporting:
         return [*found, CsvRenderer(), XlsxRenderer()] if exporting else found
 
 
-def exports(summary: str) -> Callable[[Handler], Any]:
+def exports(
+    summary: str, *, query: type[serializers.Serializer] | None = None
+) -> Callable[[Handler], Any]:
     """A door `export` beside a list. The handler gives the table of the rows it is given filtered.
 
-    It is called with the request and answers with a Table.
+    It is called with the request and answers with a Table; with `query`, which stands in the place
+    of filters, it gets the validated query as `asked`.
     """
 
     def declare(handler: Callable[..., Table]) -> Any:
         @wraps(handler)
         def door(self: Any, request: Request, *args: Any, **kwargs: Any) -> HttpResponse:
+            if query is not None:
+                kwargs["asked"] = asked_of(request, query, besides=(PARAMETER,))
             return _sent(request, handler(self, request, *args, **kwargs))
 
-        door.door = Door(filtered=True, exported=True)  # type: ignore[attr-defined]
+        door.door = Door(filtered=query is None, exported=True)  # type: ignore[attr-defined]
         # The route first: it would else overwrite what is described.
         routed = action(detail=False, url_path="export", url_name="export")(door)
         return extend_schema(
@@ -70,14 +76,15 @@ def exports(summary: str) -> Callable[[Handler], Any]:
                 (200, XLSX): OpenApiResponse(OpenApiTypes.BINARY, description="A workbook."),
             },
             parameters=[
+                *([query] if query is not None else []),
                 OpenApiParameter(
                     PARAMETER,
                     str,
                     enum=[form.value for form in Format],
                     description="The form of the file. Left out: what `Accept` names, else CSV.",
-                )
+                ),
             ],
-            filters=True,
+            filters=query is None,
             summary=summary,
         )(routed)
 

@@ -22,6 +22,7 @@ FIXTURES = (
     "tests.service.runs.roadwork",
     "tests.service.tickets.ticketwork",
     "tests.service.upkeep.plans",
+    "tests.service.earnings.earner",
 )
 SETTINGS = {
     "COLONNADE_SECRET_KEY": "only-in-the-tests-" * 4,

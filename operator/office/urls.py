@@ -6,6 +6,7 @@ from .board_urls import paths as _board
 from .cash_urls import paths as _cash
 from .compliance_urls import paths as _compliance
 from .doors import door
+from .earnings_urls import paths as _earnings
 from .labels_urls import paths as _labels
 from .public_urls import paths as _public
 from .runs_urls import paths as _runs
@@ -157,6 +158,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_compliance,
     *_labels,
     *_watch,
+    *_earnings,
     *_cash,
     *_public,
     *_measures,

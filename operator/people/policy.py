@@ -11,6 +11,7 @@ from . import (
     policy_cash,
     policy_compliance,
     policy_demand,
+    policy_earnings,
     policy_labels,
     policy_public,
     policy_road,
@@ -341,6 +342,7 @@ TABLE: tuple[Row, ...] = (
     *policy_watch.TABLE,
     *policy_cash.TABLE,
     *policy_upkeep.TABLE,
+    *policy_earnings.TABLE,
     *policy_compliance.TABLE,
     *policy_labels.TABLE,
 )

@@ -106,7 +106,7 @@ def together(several: Iterable[Earned]) -> Earned:
 
 
 def shared(whole: Earned, weights: Sequence[Decimal]) -> list[Earned]:
-    """Costs, time and way of something shared out by weights; the shares add up to it exactly.
+    """Something shared out by weights, receipts and all; the shares add up to it exactly.
 
     Without any weight all share alike. Raises ValueError for no weights and for one below zero.
     """
@@ -115,14 +115,17 @@ def shared(whole: Earned, weights: Sequence[Decimal]) -> list[Earned]:
     even = not any(weights)
     by = [Decimal(1)] * len(weights) if even else list(weights)
     columns = {name: _parts(amount, by) for name, amount in whole.costs.items()}
-    rest = [_parts(one, by) for one in (whole.minutes, whole.km, whole.visits)]
+    plain = (whole.receipts, whole.units, whole.minutes, whole.km, whole.visits)
+    rest = [_parts(one, by) for one in plain]
     return [
         Earned(
+            receipts=rest[0][at],
+            units=rest[1][at],
             costs={name: parts[at] for name, parts in columns.items()},
             unknown=whole.unknown,
-            minutes=rest[0][at],
-            km=rest[1][at],
-            visits=rest[2][at],
+            minutes=rest[2][at],
+            km=rest[3][at],
+            visits=rest[4][at],
         )
         for at in range(len(by))
     ]

@@ -19,6 +19,7 @@ from fleet.sales.queries.waiting import Pile
 from office.columns import notch_said
 from people import currency, policy
 from people.models import AuditEntry, Business
+from service.compute.earnings import Earned
 
 register = template.Library()
 
@@ -105,6 +106,12 @@ def percent(share: float | Decimal | None) -> str:
 def field(bound: BoundField, css: str = "") -> dict[str, Any]:
     """One field of a form: its name, its input, what it means, what is wrong with it."""
     return {"field": bound, "css": css, "type": bound.widget_type}
+
+
+@register.filter
+def costs(earned: Earned, names: str) -> Decimal:
+    """Several costs of what was earned together, as far as they are known."""
+    return sum((earned.costs.get(name, Decimal(0)) for name in names.split()), Decimal(0))
 
 
 @register.simple_tag(takes_context=True)

@@ -48,6 +48,7 @@ def test_shares_add_up_exactly(whole: Earned, weights: list[Decimal]) -> None:
     parts = shared(whole, weights)
     again = together(parts)
     assert again.costs == whole.costs
+    assert (again.receipts, again.units) == (whole.receipts, whole.units)
     assert (again.minutes, again.km, again.visits) == (whole.minutes, whole.km, whole.visits)
     assert all(amount >= 0 for part in parts for amount in part.costs.values())
 

@@ -1,0 +1,230 @@
+"""What every machine at every site earned in a period, with what stands against it."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Final
+
+from service.compliance.models import TaxSettings
+from service.compliance.queries.tax import tax_report, unit
+from service.compliance.sums.gathering import Period
+from service.compute.earnings import Earned, shared
+from service.compute.tax.report import by_key
+from service.runs.models import RunAssumptions
+from service.tickets.models import ServiceSettings
+
+from ..models import EarningsSettings
+from . import work
+from .goods import Goods, Place, goods
+from .stays import Stay, stays
+from .work import Driven, Job
+
+ZERO: Final = Decimal(0)
+MONTH_DAYS: Final = Decimal("30.4375")
+Product = int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """What an hour and a way cost, and what each machine bears in a month."""
+
+    per_hour: Decimal
+    per_km: Decimal
+    labour_per_hour: Decimal
+    overhead_per_month: Decimal
+
+
+@dataclass(frozen=True)
+class Books:
+    """A period `[starts_on, ends_on)`: `own` holds what a product brought in and cost by place and
+    product, `of_place` what a place cost besides. `said` tells what stands behind the figures, and
+    `not_known` what is missing from them."""
+
+    starts_on: date
+    ends_on: date
+    rates: Rates
+    own: Mapping[tuple[Place, Product], Earned]
+    of_place: Mapping[Place, Earned]
+    visits: Sequence[Driven] = ()
+    said: tuple[str, ...] = ()
+    not_known: tuple[str, ...] = field(default=())
+
+    def places(self) -> dict[Place, Earned]:
+        """All of it by machine and site."""
+        found: dict[Place, Earned] = dict(self.of_place)
+        for (place, _), one in self.own.items():
+            found[place] = found.get(place, Earned()) + one
+        return found
+
+
+def rates() -> Rates:
+    """As set, or as plans assume where nothing is set."""
+    settings, assumed = EarningsSettings.the(), RunAssumptions.the()
+    return Rates(
+        per_hour=assumed.cost_per_hour
+        if settings.cost_per_hour is None
+        else settings.cost_per_hour,
+        per_km=assumed.cost_per_km if settings.cost_per_km is None else settings.cost_per_km,
+        labour_per_hour=ServiceSettings.the().labour_per_hour,
+        overhead_per_month=settings.overhead_per_month,
+    )
+
+
+def books(starts_on: date, ends_on: date, *, machines: Sequence[int] | None = None) -> Books:
+    """The books of `[starts_on, ends_on)` on the business's calendar, of some machines or of all.
+
+    A fixed number of queries, however many machines there are.
+    """
+    period, known = Period(starts_on, ends_on), rates()
+    where = stays(period.since, period.until, machines=machines)
+    sold = goods(where)
+    tax, no_tax = _tax(period, machines)
+    own = {key: _of_product(one) for key, one in sold.items()}
+    _add_tax(own, tax, no_tax)
+    of_place, visits = _of_places(where, known, period)
+    said, not_known = _words(known, sold, no_tax)
+    return Books(starts_on, ends_on, known, own, of_place, visits, tuple(said), tuple(not_known))
+
+
+def _of_product(one: Goods) -> Earned:
+    costs = {"goods": one.cost, "waste": one.waste, "missing": one.missing}
+    unknown = {"commission", "fees"}
+    if one.units_without_cost:
+        unknown.add("goods")
+    if one.lines_without_cost:
+        unknown.add("waste")
+    if one.lines_without_money:
+        unknown.add("receipts")
+    return Earned(one.receipts, one.units, costs, frozenset(unknown))
+
+
+def _tax(
+    period: Period, machines: Sequence[int] | None
+) -> tuple[dict[tuple[int, Product], Decimal], set[tuple[int, Product]]]:
+    """Tax and container deposits by machine and product, and where receipts have no rule yet."""
+    found: dict[tuple[int, Product], Decimal] = {}
+    bare: set[tuple[int, Product]] = set()
+    report = tax_report(period, basis=TaxSettings.Basis.DAYS, machines=machines).report
+    for key, part in by_key(report, unit()).items():
+        machine, _, product = key.partition(":")
+        of = (int(machine), int(product) or None)
+        if part.tax or part.deposits or part.unclassified < part.receipts:
+            found[of] = found.get(of, ZERO) + part.tax + part.deposits
+        if part.unclassified:
+            bare.add(of)
+    return found, bare
+
+
+def _add_tax(
+    own: dict[tuple[Place, Product], Earned],
+    tax: Mapping[tuple[int, Product], Decimal],
+    bare: set[tuple[int, Product]],
+) -> None:
+    """Tax by its product; over several sites of one machine by their receipts."""
+    places: dict[tuple[int, Product], list[tuple[Place, Product]]] = defaultdict(list)
+    for key in sorted(own, key=str):
+        (machine, _), product = key
+        places[machine, product].append(key)
+    for of, keys in places.items():
+        taxed = Earned(
+            costs={"tax": tax[of]} if of in tax else {},
+            unknown=frozenset({"tax"} if of in bare or of not in tax else ()),
+        )
+        parts = shared(taxed, [max(own[key].receipts, ZERO) for key in keys])
+        for key, part in zip(keys, parts, strict=True):
+            nothing = not own[key].receipts and of not in tax
+            own[key] += Earned() if nothing else part
+
+
+def _of_places(
+    where: Sequence[Stay], known: Rates, period: Period
+) -> tuple[dict[Place, Earned], list[Driven]]:
+    found: dict[Place, Earned] = {}
+    machines: dict[int, list[Stay]] = defaultdict(list)
+
+    def add(place: Place, more: Earned) -> None:
+        found[place] = found.get(place, Earned()) + more
+
+    for one in where:
+        machines[one.machine].append(one)
+        if one.site is not None and known.overhead_per_month:
+            months = Decimal(str(round(one.days, 6))) / MONTH_DAYS
+            overhead = (known.overhead_per_month * months).quantize(Decimal("0.0001"))
+            add((one.machine, one.site), Earned(costs={"overhead": overhead}))
+
+    def place_of(machine: int, at: datetime) -> Place | None:
+        stays_of = machines.get(machine)
+        if not stays_of:
+            return None  # another machine than those asked about
+        there = next((one for one in stays_of if one.since <= at < one.until), stays_of[-1])
+        return machine, there.site
+
+    def jobs(name: str, done: Sequence[Job], per_hour: Decimal = ZERO) -> None:
+        for job in done:
+            place = place_of(job.machine, job.at)
+            if place is not None:
+                amount = job.amount + job.minutes * per_hour / 60
+                add(place, Earned(costs={name: amount.quantize(Decimal("0.0001"))}))
+
+    repaired = work.repairs(period.since, period.until)
+    kept = work.upkeep(period.since, period.until)
+    jobs("refunds", work.refunds(period.since, period.until))
+    jobs("repairs", repaired)
+    jobs("upkeep", kept, known.labour_per_hour)
+    visits = work.driven(period.since, period.until, [*repaired, *kept])
+    mine = []
+    for visit in visits:
+        place = place_of(visit.machine, visit.at)
+        if place is not None:
+            mine.append(visit)
+            add(place, cost_of(visit, known))
+    return found, mine
+
+
+def cost_of(visit: Driven, known: Rates) -> Earned:
+    """One visit with its share of the way."""
+    minutes = visit.own_minutes + visit.way_minutes
+    cost = minutes * known.per_hour / 60 + visit.km * known.per_km
+    return Earned(
+        costs={"visits": cost.quantize(Decimal("0.0001"))},
+        minutes=minutes,
+        km=visit.km,
+        visits=Decimal(1),
+    )
+
+
+def _words(
+    known: Rates, sold: Mapping[tuple[Place, Product], Goods], no_tax: set[tuple[int, Product]]
+) -> tuple[list[str], list[str]]:
+    from_settings = f"{known.per_hour} an hour and {known.per_km} a kilometre"
+    said = [
+        "Receipts are what customers paid by the machines' counters, spread evenly over the time "
+        "between two reads; an interval across the edge of the period or a move is cut there.",
+        "Goods are units sold and given away, at the moving average cost of their day.",
+        "Waste and missing goods are those of machines, at the cost they were booked at; goods "
+        "that were thrown away in a warehouse are no machine's.",
+        f"A visit costs its time and an even share of its run's other time and of the way as "
+        f"planned, at {from_settings}; minutes that a ticket or maintenance tells of are paid for "
+        "there and not twice.",
+        f"Repairs are labour and parts of tickets closed; upkeep is its minutes at "
+        f"{known.labour_per_hour} an hour.",
+        f"Every machine at a site bears {known.overhead_per_month} a month besides.",
+        "A product bears what its machines cost besides goods by its part of their receipts.",
+    ]
+    not_known = [
+        "Commission to hosts is not known: no agreements are kept.",
+        "Fees of card payments are not known: no settlements are kept.",
+    ]
+    bare = sum((one.units_without_cost for one in sold.values()), ZERO)
+    if bare:
+        not_known.append(f"What {bare:.0f} units had cost is not known; they count as nothing.")
+    if no_tax:
+        not_known.append(
+            f"No rule of tax is entered for what {len({of for of, _ in no_tax})} machines took, "
+            "or for a part of it; its tax is not taken off."
+        )
+    if any(one.lines_without_money for one in sold.values()):
+        not_known.append("Some reads tell of units and not of what was paid for them.")
+    return said, not_known

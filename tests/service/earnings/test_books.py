@@ -1,0 +1,129 @@
+"""Books of a period: each part by hand, parts that add up, and what is not known said."""
+
+from datetime import UTC, date, datetime
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from people.errors import Unable, Unacceptable
+from service.compute.earnings import Earned
+from service.earnings.actions.settings import change_settings
+from service.earnings.models import EarningsSettings
+from service.earnings.queries.books import Books, books
+from service.earnings.queries.ranking import BY, Line, ranked
+from service.runs.models import RunAssumptions
+from tests.cast import NOW
+from tests.service.earnings.earner import COLA_COST, WEEK, Earner
+
+pytestmark = pytest.mark.django_db
+
+
+def of(found: Books, by: str, label: str) -> Line:
+    return next(one for one in ranked(found, by) if one.label == label)  # type: ignore[arg-type]
+
+
+def test_receipts_and_goods_by_hand(earner: Earner) -> None:
+    line = of(books(*WEEK), "machine", "R-1")
+    assert line.earned.receipts == Decimal("24.50")  # fourteen at 1.75
+    assert line.earned.units == 14
+    assert line.earned.costs["goods"] == 14 * COLA_COST
+    cola = of(books(*WEEK), "product", "Cola")
+    assert (cola.earned.receipts, cola.earned.costs["goods"]) == (Decimal("17.50"), 10 * COLA_COST)
+
+
+def test_a_period_that_cuts_an_interval_takes_its_part(earner: Earner) -> None:
+    # Noon to noon over two days; midnight after the first cuts off a quarter.
+    first = of(books(date(2026, 3, 1), date(2026, 3, 2)), "machine", "R-1").earned
+    rest = of(books(date(2026, 3, 2), date(2026, 3, 8)), "machine", "R-1").earned
+    assert first.receipts == Decimal("24.50") / 4
+    assert first.receipts + rest.receipts == Decimal("24.50")
+
+
+def test_a_move_shares_an_interval_out_by_time(earner: Earner) -> None:
+    earner.move(earner.work.world.site("Mill Lane"), datetime(2026, 3, 3, 5, tzinfo=UTC))
+    found = books(*WEEK)
+    moved = of(found, "site", "Mill Lane").earned.receipts
+    before = of(found, "site", "Hall 1").earned.receipts
+    assert moved == Decimal("24.50") / 4  # midnight to noon, of two days
+    assert moved + before == Decimal("24.50")
+
+
+def test_a_visit_costs_its_time_and_its_way(earner: Earner) -> None:
+    earner.visit(minutes=30)
+    assumed = RunAssumptions.the()
+    line = of(books(*WEEK), "machine", "R-1")
+    run = of(books(*WEEK), "driver", "Rosa Quillfeather")
+    # Out at 7:30 and back at 9:00: half an hour there and an hour besides.
+    assert line.hours == Decimal("1.5")
+    way = line.earned.km * assumed.cost_per_km
+    assert line.earned.costs["visits"] == (Decimal("1.5") * assumed.cost_per_hour + way).quantize(
+        Decimal("0.0001")
+    )
+    assert run.earned.profit == line.earned.profit
+    assert run.per_hour == run.earned.profit / Decimal("1.5")
+
+
+def test_all_rankings_add_up_to_the_same(earner: Earner) -> None:
+    earner.visit()
+    earner.move(earner.work.world.site("Mill Lane"), datetime(2026, 3, 2, 5, tzinfo=UTC))
+    change_settings(changes={"overhead_per_month": Decimal(31)}, actor=earner.work.owner, now=NOW)
+    found = books(*WEEK)
+    sums = {by: sum((one.earned for one in ranked(found, by)), Earned()) for by in BY}
+    for by in BY[1:]:
+        assert sums[by].receipts == sums["machine"].receipts, by
+        assert sums[by].profit == sums["machine"].profit, by
+    assert sums["machine"].receipts == Decimal("24.50")
+    assert sums["machine"].costs["overhead"] > 0
+
+
+def test_what_is_not_known_is_said_and_not_taken_as_nothing(earner: Earner) -> None:
+    found = books(*WEEK)
+    line = of(found, "machine", "R-1").earned
+    assert line.cost("tax") is None  # no rule is entered
+    assert line.cost("commission") is None
+    assert any("No rule of tax" in one for one in found.not_known)
+    earner.cola.cost = None
+    earner.cola.save(update_fields=["cost"])
+    found = books(*WEEK)
+    assert "goods" in of(found, "machine", "R-1").earned.unknown
+    assert any(one.startswith("What 10 units had cost") for one in found.not_known)
+
+
+def test_one_machine_alone_says_the_same_of_itself(earner: Earner) -> None:
+    earner.visit()
+    alone = of(books(*WEEK, machines=[earner.machine.pk]), "machine", "R-1")
+    assert alone.earned == of(books(*WEEK), "machine", "R-1").earned
+
+
+def test_books_ask_the_same_however_many_machines(earner: Earner) -> None:
+    earner.visit()
+
+    def asked() -> int:
+        with CaptureQueriesContext(connection) as queries:
+            found = books(*WEEK)
+            for by in BY:
+                ranked(found, by)
+        return len(queries)
+
+    asked()  # the rows of settings are made by whoever asks first
+    few = asked()
+    world = earner.work.world
+    for number in range(4):
+        world.machine(f"X-{number}", earner.machine.kind, site=world.site(f"Site {number}"))
+    assert asked() == few
+
+
+def test_settings_are_kept_and_refused(earner: Earner) -> None:
+    owner = earner.work.owner
+    kept = change_settings(changes={"cost_per_hour": Decimal("40.00")}, actor=owner, now=NOW)
+    assert EarningsSettings.the().cost_per_hour == kept.cost_per_hour == 40
+    with pytest.raises(Unacceptable):
+        change_settings(changes={"cost_per_hour": Decimal(-1)}, actor=owner, now=NOW)
+    with pytest.raises(Unable):
+        change_settings(
+            changes={"elasticity_least": Decimal(2), "elasticity_most": Decimal(1)},
+            actor=owner,
+            now=NOW,
+        )
