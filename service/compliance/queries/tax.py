@@ -123,7 +123,7 @@ def gather(
 ) -> Gathered:
     """Sales of a period as facts. A fixed number of queries, however much was sold."""
     judged = judge(period, state=state, basis=basis, machines=machines)
-    said = tuple(_left_out(period, judged.facts))
+    said = tuple(_left_out(period, judged))
     return Gathered(period, basis, judged.facts, judged.rules, said)
 
 
@@ -264,7 +264,7 @@ def _deposit(product: Product, segment: Segment) -> Decimal:
     return found.amount or ZERO
 
 
-def _left_out(period: Period, facts: Sequence[Fact]) -> Iterable[str]:
+def _left_out(period: Period, judged: Judged) -> Iterable[str]:
     """What the reader must know that no line says."""
     touched = MachineInterval.objects.filter(ends_at__gte=period.since, ends_at__lt=period.until)
     apart = touched.filter(Q(sum_agrees=False) | Q(awaits_decision=True)).count()
@@ -274,10 +274,20 @@ def _left_out(period: Period, facts: Sequence[Fact]) -> Iterable[str]:
             "in here until it is decided."
         )
     business = Business.the()
-    other = touched.exclude(currency__in=("", business.currency)).count()
+    ours = ("", business.currency)
+    other = touched.exclude(currency__in=ours, exponent=business.currency_exponent).count()
     if other:
-        yield f"{other} intervals are in another currency than {business.currency}; left out."
-    kept = sorted({fact.sale.state for fact in facts if fact.deposits})
+        yield (
+            f"{other} intervals are in another currency than {business.currency}, or in other "
+            "parts of it; left out."
+        )
+    untold = sum(row.untold for row in judged.rows)
+    if untold:
+        yield (
+            f"{untold} lines tell how many were sold and not for how much; their money is in no "
+            "figure here."
+        )
+    kept = sorted({fact.sale.state for fact in judged.facts if fact.deposits})
     for state in kept:
         yield f"{state}: container deposits are kept out of the base ({KEPT_OUT[state]})."
 

@@ -26,7 +26,10 @@ AT_A_VISIT: Final = timedelta(hours=2)
 
 
 class Sold(NamedTuple):
-    """Sales of one product at one price in one segment, in units and minor units of money."""
+    """Sales of one product at one price in one segment, in units and minor units of money.
+
+    `untold` counts lines with units of which no read tells the money; it is not in `minor`.
+    """
 
     segment: int
     machine_id: int
@@ -34,6 +37,7 @@ class Sold(NamedTuple):
     price_minor: int | None
     units: int
     minor: int
+    untold: int
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,7 @@ SOURCES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {
         ),
     ),
 }
+UNTOLD: Final = "l.paid_minor IS NULL AND l.paid_units > 0"
 WITHIN: Final = "{moment} >= %(since)s AND {moment} < %(until)s"
 TOUCHES: Final = "i.starts_at < %(until)s AND (i.ends_at > %(since)s OR i.starts_at >= %(since)s)"
 """An interval without length at the first moment of a period belongs to it."""
@@ -89,7 +94,8 @@ PLACED: Final = """
         AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
 """
 WHOLE: Final = """
-    SELECT s.idx, u.product_id, l.price_minor, SUM({units})::bigint, SUM({value})::bigint
+    SELECT s.idx, u.product_id, l.price_minor, SUM({units})::bigint, SUM({value})::bigint,
+        COUNT(*) FILTER (WHERE {untold})
     FROM sales_saleinterval l
     JOIN sales_machineinterval i ON i.id = l.interval_id
     {placed}
@@ -101,7 +107,7 @@ CROSSING: Final = """
     FROM sales_machineinterval i {placed} AND s.idx IS NULL
 """
 PIECES: Final = """
-    SELECT i.id, u.product_id, l.price_minor, {units}, {value}
+    SELECT i.id, u.product_id, l.price_minor, {units}, {value}, ({untold})::int
     FROM sales_machineinterval i
     JOIN sales_saleinterval l ON l.interval_id = i.id
     LEFT JOIN machines_setup u ON u.id = l.set_up_id
@@ -127,7 +133,7 @@ def first_moment(basis: str, period: Period) -> datetime:
 
 def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
     """What was sold in a period, by segment, product and price. Three statements a source."""
-    sums: dict[tuple[int, int, int | None, int | None], list[int]] = defaultdict(lambda: [0, 0])
+    sums: dict[tuple[int, int, int | None, int | None], list[int]] = defaultdict(lambda: [0, 0, 0])
     kept = clipped(segments, period) if basis == Basis.DAYS else list(enumerate(segments))
     given = arguments(period, kept)
     of_machine: dict[int, list[tuple[int, Segment]]] = defaultdict(list)
@@ -135,14 +141,19 @@ def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
         of_machine[segment.machine_id].append((index, segment))
     with connection.cursor() as cursor:
         for moment, units, value in SOURCES[basis]:
+            # Told once of a line, though its cash and its cards fall apart.
+            untold_if = "false" if moment == COLLECTED else UNTOLD
             placed = PLACED.format(when=when(moment), more=PRODUCT)
-            cursor.execute(WHOLE.format(units=units, value=value, placed=placed), given)
-            for index, product, price, count, minor in cursor.fetchall():
+            cursor.execute(
+                WHOLE.format(units=units, value=value, placed=placed, untold=untold_if), given
+            )
+            for index, product, price, count, minor, untold in cursor.fetchall():
                 if index is None:
                     continue  # it lies in no segment whole, and is cut below
                 held = sums[index, segments[index].machine_id, product, price]
                 held[0] += count
                 held[1] += minor
+                held[2] += untold
             cursor.execute(CROSSING.format(placed=PLACED.format(when=when(moment), more="")), given)
             crossing = {
                 key: (machine, _shares(of_machine[machine], starts, ends))
@@ -151,14 +162,16 @@ def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
             if not crossing:
                 continue
             cursor.execute(
-                PIECES.format(units=units, value=value), {**given, "intervals": list(crossing)}
+                PIECES.format(units=units, value=value, untold=untold_if),
+                {**given, "intervals": list(crossing)},
             )
-            for key, product, price, count, minor in cursor.fetchall():
+            for key, product, price, count, minor, untold in cursor.fetchall():
                 machine, shares = crossing[key]
                 for index, (gone, of), (past, all_of) in shares:
                     held = sums[index, machine, product, price]
                     held[0] += count * past // all_of - count * gone // of
                     held[1] += minor * past // all_of - minor * gone // of
+                    held[2] += untold * (past == all_of)  # where it ends, once
     return [Sold(*key, *held) for key, held in sums.items() if any(held)]
 
 

@@ -195,6 +195,21 @@ def test_a_line_leads_to_its_intervals_and_machines(florida: Machine) -> None:
     assert parts[florida.pk].receipts == Decimal("17.50")
 
 
+def test_what_no_read_tells_is_said(florida: Machine) -> None:
+    sales = Sales(florida)
+    sales.read(local(2026, 2, 2, 9))
+    sales.read(local(2026, 2, 12, 9), cash_1=3)
+    sales.read(local(2026, 2, 20, 9), cash_1=5)
+    SaleInterval.objects.filter(paid_units=5).update(paid_minor=None)
+    made = tax_report(FEBRUARY, basis="read")
+    assert made.report.totals.receipts == Decimal("5.25")
+    assert any(said.startswith("1 lines tell how many") for said in made.report.said)
+    florida.intervals.filter(paid_units=3).update(exponent=0)
+    made = tax_report(FEBRUARY, basis="read")
+    assert made.report.totals.receipts == 0
+    assert any(said.startswith("1 intervals are in another currency") for said in made.report.said)
+
+
 def test_queries_do_not_grow(
     florida: Machine, world: World, owner: Person, django_assert_max_num_queries: object
 ) -> None:
