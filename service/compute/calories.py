@@ -50,7 +50,7 @@ def coverage(machines: int, *, registered: bool = False) -> Coverage:
         why = f"{machines} machines are operated; {COVERED_FROM} and more are covered"
         return Coverage(True, machines, registered, why)
     if registered:
-        why = f"registered by choice, with {machines} machines; renew every other year"
+        why = f"registered by choice, machines in service: {machines}; renew every other year"
         return Coverage(True, machines, registered, why)
     why = f"{machines} machines are operated, fewer than {COVERED_FROM}, and none registered"
     return Coverage(False, machines, registered, why)

@@ -35,7 +35,7 @@ def use_drawn(bars: Sequence[Bar], limit: Decimal | None, *, ident: str) -> Safe
             canvas.pixels("shift-end", (x - half, 0), (x + half, -y))
         if number in (0, len(bars) - 1):
             canvas.text(f"{one.on.day} {one.on:%b %Y}", x, 18, anchor="middle")
-        canvas.text(f"{one.kwh_per_day:.2f}", x, -y - 5, anchor="middle")
+        canvas.text(f"{one.kwh_per_day:.2f}", x, -5, anchor="middle")
     if limit is not None:
         y = float(limit) / most * HIGH
         canvas.pixels("fill-line", (0, -y), (WIDE, -y))

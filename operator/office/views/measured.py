@@ -47,9 +47,13 @@ def keep_labels(request: PersonRequest) -> HttpResponse:
 def _labels(request: PersonRequest, form: LabelSettingsForm) -> HttpResponse:
     covered = label_queries.covered_now()
     sheets = label_queries.sheets_now(covered=covered)
+    settings = LabelSettings.the()
+    until = settings.registered_until if settings.registered else None
+    today = timezone.localdate(timezone.now(), Business.the().time_zone)
     context = {
         "covered": covered,
-        "settings": LabelSettings.the(),
+        "settings": settings,
+        "lapsed": until if until is not None and until < today else None,
         "sheets": sheets,
         "missing": len({one.pk for sheet in sheets for one in sheet.missing}),
         "form": form,
@@ -173,12 +177,16 @@ def measure_energy(request: PersonRequest, pk: int) -> HttpResponse:
 
 def _energy_machine(request: PersonRequest, machine: Machine, form: EnergyForm) -> HttpResponse:
     rows = list(queries.readings_whole().filter(machine=machine)[:SHOWN])
-    cools = bool(machine.kind.energy_class)
+    cools, zone = bool(machine.kind.energy_class), Business.the().time_zone
     allowed = queries.allowed_of(machine.kind, machine.made_on) if cools else None
     limit = allowed.limit.kwh_per_day if allowed and allowed.limit else None
     readings = [(one, queries.energy_of(one), queries.a_day_of(one)) for one in rows]
     bars = [
-        Bar(one.ends_at.date(), a_day, judged is not None and judged.within is False)
+        Bar(
+            timezone.localdate(one.ends_at, zone),
+            a_day,
+            judged is not None and judged.within is False,
+        )
         for one, judged, a_day in reversed(readings)
         if one.set_aside_at is None
     ]

@@ -76,6 +76,9 @@ def test_signs_as_a_file(desk: Desk, cooled: Machine, owner: Person) -> None:
     text = "".join(page.extract_text() for page in PdfReader(BytesIO(answer.content)).pages)
     assert "Cola" in text
     assert "Fennimore, 555 0100" in text
+    past = typed(client, "/compliance/labels/") | {"registered_until": "2020-11-01"}
+    assert client.post("/compliance/labels/keep/", past).status_code == 302
+    assert "The registration ended on" in client.get("/compliance/labels/").content.decode()
     given = typed(client, "/compliance/labels/")
     del given["registered"]
     wrong = client.post("/compliance/labels/keep/", given)
