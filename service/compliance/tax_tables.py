@@ -1,0 +1,243 @@
+"""Reports of tax as tables: for the page, for a spreadsheet and for paper, from one place."""
+
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from typing import Any, Final
+
+from people.exports import Cell, Table
+from people.models import Business
+from people.papers import Paper, Section
+from service.compute.tax.classes import WORDS, ClassCode, Status
+from service.compute.tax.rounding import Rounding
+from service.compute.tax.rules import ADVICE
+
+from .models import Filing, TaxSettings
+from .queries.filing import SinceFiled
+from .sums.gathering import Period
+
+HEAD: Final = (
+    "State",
+    "Jurisdictions",
+    "Class",
+    "Rule",
+    "Rate",
+    "Units",
+    "Receipts",
+    "Exempt",
+    "Taxable",
+    "Tax in the price",
+    "Deposits kept out",
+    "Taxed by cost or decal",
+    "Unclassified",
+    "Reckoned from",
+    "Tax due",
+    "Source",
+    "Checked",
+    "How",
+)
+ON_PAPER: Final = (
+    "Jurisdictions",
+    "Class",
+    "Rate",
+    "Receipts",
+    "Exempt",
+    "Taxable",
+    "Tax in the price",
+    "Tax due",
+)
+WIDTHS: Final = (0.22, 0.13, 0.07, 0.12, 0.11, 0.12, 0.115, 0.115)
+"""Of a page: a figure of a million stands in one line."""
+APART: Final = (
+    "Jurisdictions",
+    "Class",
+    "Deposits kept out",
+    "Taxed by cost or decal",
+    "Unclassified",
+)
+"""Columns of receipts that are in no tax base, for the lines that have some."""
+
+Figures = Mapping[str, Any]
+
+
+def row(line: Figures) -> list[Cell]:
+    """One line of a report, filed or not, as cells under HEAD."""
+    return [
+        line["state"] or "no place",
+        ", ".join(line["names"]),
+        WORDS[ClassCode(line["class"])],
+        line["title"],
+        percent(line["rate"]),
+        line["units"],
+        Decimal(line["receipts"]),
+        Decimal(line["exempt"]),
+        Decimal(line["taxable"]),
+        Decimal(line["tax_inside"]),
+        Decimal(line["deposits"]),
+        Decimal(line["measured_otherwise"]),
+        Decimal(line["unclassified"]),
+        Decimal(line["measure"]),
+        Decimal(line["tax"]),
+        line["citation"],
+        Status(line["status"]).words if line["status"] else "",
+        "; ".join(line["why"]),
+    ]
+
+
+def total(figures: Figures) -> list[Cell]:
+    """The totals of a report under HEAD."""
+    sums = figures["totals"]
+    return [
+        "All",
+        "",
+        "",
+        "",
+        "",
+        sums["units"],
+        *(
+            Decimal(sums[name])
+            for name in (
+                "receipts",
+                "exempt",
+                "taxable",
+                "tax_inside",
+                "deposits",
+                "measured_otherwise",
+                "unclassified",
+                "measure",
+                "tax",
+            )
+        ),
+        "",
+        "",
+        "",
+    ]
+
+
+def percent(rate: str) -> str:
+    """A fraction as a percentage: `6.25 %`."""
+    value = Decimal(rate) * 100
+    said = f"{value.normalize():f}"
+    return f"{said} %"
+
+
+def report_table(figures: Figures, name: str) -> Table:
+    """A report as a table for a spreadsheet, its totals last."""
+    rows: Iterable[list[Cell]] = [*(row(line) for line in figures["lines"]), total(figures)]
+    return Table(name, HEAD, list(rows), Business.the().time_zone)
+
+
+def report_paper(figures: Figures, period: Period, basis: str, *, title: str) -> Paper:
+    """A report as paper: the figures, what is due to whom, and what must be known."""
+    lines = [row(line) for line in figures["lines"]]
+    whole = total(figures)
+    apart = [cells for cells in lines if any(_named(APART[2:], cells))]
+    due = [(code, Decimal(tax)) for code, tax in figures["due"].items() if Decimal(tax)]
+    sections = [
+        Section(
+            heading="Receipts and tax",
+            said=[
+                "Exempt, taxable, tax in the price and what stands apart below are the receipts."
+            ],
+            head=ON_PAPER,
+            rows=[_named(ON_PAPER, cells) for cells in lines],
+            total=["All", *_named(ON_PAPER, whole)[1:]],
+            widths=WIDTHS,
+        )
+    ]
+    if apart:
+        sections.append(
+            Section(
+                heading="Apart from the tax base",
+                head=APART,
+                rows=[_named(APART, cells) for cells in apart],
+                total=["All", *_named(APART, whole)[1:]],
+            )
+        )
+    sections += [
+        Section(heading="Due to", head=("Jurisdiction", "Tax"), rows=due),
+        Section(heading="To know", said=figures["said"]),
+    ]
+    return Paper(
+        name=title,
+        title=title,
+        under=_under(period, basis, figures),
+        sections=sections,
+        foot=f"{Business.the().name} · {title} · no tax advice",
+    )
+
+
+def _named(names: Iterable[str], cells: list[Cell]) -> list[Cell]:
+    """The cells of a row of HEAD under some of its columns."""
+    return [cells[HEAD.index(name)] for name in names]
+
+
+def how_paper(figures: Figures, period: Period, basis: str, *, title: str) -> Paper:
+    """How each number was made: for every line its rule, its source, and the reckoning."""
+    return Paper(
+        name=f"{title} how each number was made",
+        title=f"{title}: how each number was made",
+        under=_under(period, basis, figures),
+        sections=[
+            Section(
+                heading=_heading(line),
+                said=[
+                    *line["why"],
+                    *([f"{line['citation']} ({checked(line)})"] if line["citation"] else []),
+                ],
+            )
+            for line in figures["lines"]
+        ],
+        foot=f"{Business.the().name} · {title} · no tax advice",
+    )
+
+
+def _heading(line: Figures) -> str:
+    where = ", ".join(line["names"]) or line["state"] or "no place"
+    return f"{where}, {WORDS[ClassCode(line['class'])]}: {line['title']}"
+
+
+def checked(line: Figures) -> str:
+    return Status(line["status"]).words if line["status"] else "no rule"
+
+
+def _under(period: Period, basis: str, figures: Figures) -> list[str]:
+    return [
+        f"{period.starts_on} to {period.ends_on}, the last day not included",
+        f"Receipts fall {TaxSettings.Basis(basis).label}. "
+        f"Rounding: {Rounding(figures['rounding']).words}.",
+        ADVICE,
+    ]
+
+
+def filing_title(filing: Filing) -> str:
+    amended = ", amended" if filing.amends_id else ""
+    return f"Sales tax of {filing.state}, {filing.starts_on} to {filing.ends_on}{amended}"
+
+
+CHANGED_HEAD: Final = (
+    "Jurisdictions",
+    "Class",
+    "Rule",
+    "Receipts filed",
+    "Receipts now",
+    "Tax filed",
+    "Tax now",
+    "More tax",
+)
+
+
+def changed_rows(changes: SinceFiled) -> list[list[Cell]]:
+    """What has changed of a return, line by line, under CHANGED_HEAD."""
+    return [
+        [
+            ", ".join(one.names),
+            WORDS[ClassCode(one.code)],
+            one.title,
+            one.was["receipts"],
+            one.now["receipts"],
+            one.was["tax"],
+            one.now["tax"],
+            one.tax,
+        ]
+        for one in changes.lines
+    ]
