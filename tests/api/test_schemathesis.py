@@ -173,6 +173,7 @@ def _demand(machine: Machine, owner: Person) -> dict[str, int]:
         "fit-runs": fit.pk,
         "machine-needs": machine.pk,
         "machine-changes": machine.pk,
+        "earning-changes": machine.pk,
         "unusual-days": day.pk,
     }
 
