@@ -8,6 +8,7 @@ from rest_framework.routers import SimpleRouter
 from . import (
     bags,
     business,
+    cash,
     changeovers,
     charts,
     demand,
@@ -111,6 +112,10 @@ for prefix, doors, noun in (
     ("looks", watch.Looks, "look"),
     ("watch-rules", watch.WatchRules, "watch-rule"),
     ("bags", bags.Bags, "bag"),
+    ("bankings", cash.Bankings, "banking"),
+    ("tube-fills", cash.TubeFills, "tube-fill"),
+    ("float-lines", cash.FloatLines, "float-line"),
+    ("host-floats", cash.HostFloats, "host-float"),
     ("column-demands", demand.ColumnDemands, "column-demand"),
     ("fit-runs", demand.FitRuns, "fit-run"),
     ("earnings", earnings.Earnings, "earning"),
@@ -161,6 +166,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "dates-in-machines",
         food.DatesInMachines.as_view({"get": "retrieve"}, basename="dates-in-machines"),
         name="dates-in-machines",
+    ),
+    path(
+        "custody",
+        cash.CustodyDoors.as_view({"get": "retrieve"}, basename="custody"),
+        name="custody",
+    ),
+    path(
+        "cash-differences",
+        cash.CashDifferences.as_view({"get": "retrieve"}, basename="cash-differences"),
+        name="cash-differences",
     ),
     path("me", people.Me.as_view({"get": "retrieve"}, basename="me"), name="me"),
     path(

@@ -17,6 +17,7 @@ TABLE: tuple[Row, ...] = (
             "GET office:cash-floats",
             "GET office:cash-differences",
             "GET office:cash-differences-export",
+            "GET api:bag-expected",
             "GET api:custody",
             "GET api:banking-list",
             "GET api:banking-detail",

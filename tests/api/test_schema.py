@@ -122,6 +122,12 @@ def test_what_must_not_happen_twice_needs_a_key() -> None:
         "/refunds/{id}/pay",
         "/refunds/{id}/refuse",
         "/bags/{id}/count",
+        "/bags/{id}/steps",
+        "/bags/receive",
+        "/bankings",
+        "/bankings/{id}/confirm",
+        "/tube-fills",
+        "/float-lines",
         "/maintenance-done",
         "/readings",
     }
