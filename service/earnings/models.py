@@ -30,7 +30,9 @@ class EarningsSettings(models.Model):
         None, "1000", places=4, said="Fuel, wear, insurance. Empty: as plans assume."
     )
     overhead_per_month = _figure(
-        "0", "100000", said="What every machine at a site bears in a month: rent, desk, insurance."
+        "0.00",
+        "100000",
+        said="What every machine at a site bears in a month: rent, desk, insurance.",
     )
     moving_minutes = models.PositiveSmallIntegerField(
         default=240,
