@@ -35,7 +35,7 @@ from fleet.demand.models import ColumnDemand
 from fleet.inventory.actions import orders, places, stocktakes
 from fleet.inventory.models import Lot
 from fleet.machines.models import Column, DepthProgram, Machine, Product
-from fleet.sales.actions import bags
+from fleet.sales.actions import bags, bankings, floats
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import EpochDecision, EventMeaning, MachineInterval, SaleInterval
 from people.actions import notices, tokens
@@ -142,7 +142,7 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
 
 
 def _watched(machine: Machine, owner: Person) -> dict[str, int]:
-    """What the event of the last read raised, a rule for its kind, and a bag of cash."""
+    """What the event of the last read raised, a rule for its kind, and cash on its way."""
     now = timezone.now()
     look = looking.look(now=now, actor=owner)
     rule = watching.save_rule(
@@ -151,7 +151,17 @@ def _watched(machine: Machine, owner: Person) -> dict[str, int]:
         now=now,
     )
     bag = bags.seal(seal_number="S-1", machine=machine, sealed_at=now, actor=owner, now=now)
+    given: dict[str, Any] = {"actor": owner, "now": now}
+    gone = bags.seal(seal_number="S-2", machine=machine, sealed_at=now, **given)
+    bags.count_bag(bag=gone, amount=Decimal(9), counted_at=now, **given)
+    slip = bankings.bank(bags=[gone], slip_number="1", amount=Decimal(9), banked_at=now, **given)
+    given |= {"amount": Decimal(5), "at": now}
+    fill = floats.fill_tubes(machine=machine, way="put_in", **given)
+    line = floats.move_float(site=machine.placements.get().site, what="put_in", **given)
     return {
+        "bankings": slip.pk,
+        "tube-fills": fill.pk,
+        "float-lines": line.pk,
         "findings": Finding.objects.filter(kind="event")[0].pk,
         "looks": look.pk,
         "watch-rules": rule.pk,
