@@ -11,6 +11,7 @@ from .labels_urls import paths as _labels
 from .public_urls import paths as _public
 from .runs_urls import paths as _runs
 from .stock_urls import paths as _stock
+from .tax_urls import paths as _tax
 from .tickets_urls import paths as _tickets
 from .upkeep_urls import paths as _upkeep
 from .views import (
@@ -155,11 +156,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_runs,
     *_board,
     *_upkeep,
+    *_tax,
     *_compliance,
     *_labels,
     *_watch,
-    *_earnings,
     *_cash,
+    *_earnings,
     *_public,
     *_measures,
 ]

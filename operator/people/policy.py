@@ -17,6 +17,7 @@ from . import (
     policy_road,
     policy_runs,
     policy_stock,
+    policy_tax,
     policy_ticket_doors,
     policy_upkeep,
     policy_watch,
@@ -335,6 +336,7 @@ TABLE: tuple[Row, ...] = (
     *policy_public.TABLE,
     # Stock and buying, at both doors
     *policy_stock.TABLE,
+    *policy_tax.TABLE,
     *policy_runs.TABLE,
     *policy_road.TABLE,
     *policy_board.TABLE,

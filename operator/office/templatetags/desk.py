@@ -109,6 +109,12 @@ def field(bound: BoundField, css: str = "") -> dict[str, Any]:
 
 
 @register.filter
+def percent_of(rate: Decimal | None) -> str:
+    """A fraction as an exact percentage: `6.625 %`."""
+    return NOTHING if rate is None else f"{(rate * 100).normalize():f} %"
+
+
+@register.filter
 def costs(earned: Earned, names: str) -> Decimal:
     """Several costs of what was earned together, as far as they are known."""
     return sum((earned.costs.get(name, Decimal(0)) for name in names.split()), Decimal(0))

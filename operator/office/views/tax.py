@@ -1,0 +1,248 @@
+"""Sales tax for the accountant: what is due, the report of a period, returns and amendments."""
+
+from decimal import Decimal
+from typing import Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from office.doors import PersonRequest, sent, sent_as_file, tried
+from office.forms.tax import AmendForm, FileForm, ReportForm
+from office.paging import latest_of
+from people import audit
+from people.errors import NotFound, Unacceptable
+from people.papers import as_pdf
+from service.compliance import tax_tables
+from service.compliance.actions import filing as filings
+from service.compliance.models import Filing, TaxSettings
+from service.compliance.queries.filing import (
+    due_periods,
+    period_of,
+    reproduces,
+    since_filed,
+    standing_filing,
+    today,
+)
+from service.compliance.queries.tax import TaxReport, intervals_of_line, tax_report
+from service.compliance.queries.tax_gates import filing_for
+from service.compliance.sums.gathering import Period
+from service.compute.tax.report import SUMMED, figures
+from service.compute.tax.rules import ADVICE
+
+
+def listing(request: PersonRequest) -> HttpResponse:
+    """Every period owed, with its due day and what was filed."""
+    context = {
+        "periods": due_periods(),
+        "form": ReportForm(initial=ReportForm.this_quarter()),
+        "advice": ADVICE,
+        "settings": TaxSettings.the(),
+        "today": today(),
+    }
+    return render(request, "office/tax/tax.html", context)
+
+
+def preview(request: PersonRequest) -> HttpResponse:
+    """The report of a period as the books stand now."""
+    form = ReportForm(request.GET or ReportForm.this_quarter())
+    if not form.is_valid():
+        return render(request, "office/tax/report.html", {"form": form}, status=sent(form))
+    made = _made(form)
+    return _report(request, form, made, FileForm(initial={"seen": filings.digest_of(made)}))
+
+
+def file(request: PersonRequest) -> HttpResponse:
+    """File the period that the address names, as it was seen."""
+    form = ReportForm(request.GET)
+    if not form.is_valid():
+        return render(request, "office/tax/report.html", {"form": form}, status=sent(form))
+    given, said = form.cleaned_data, FileForm(request.POST)
+    if said.is_valid():
+        filed = tried(
+            said,
+            filings.file_period,
+            state=given["state"],
+            period=_period(form),
+            actor=request.user,
+            now=timezone.now(),
+            **said.cleaned_data,
+        )
+        if filed:
+            messages.success(request, f"{filed}: filed.")
+            return redirect("office:tax-filing", filed.pk)
+    return _report(request, form, _made(form), said)
+
+
+def export(request: PersonRequest) -> HttpResponse:
+    """The report as CSV, XLSX, PDF, or the paper of how each number was made."""
+    form = ReportForm(request.GET)
+    if not form.is_valid():
+        raise Unacceptable(
+            "name the period: starts_on and ends_on", fields={"starts_on": "missing"}
+        )
+    made = _made(form)
+    state = form.cleaned_data["state"] or "every state"
+    title = f"Sales tax of {state}, {made.gathered.period.starts_on}"
+    return _written(request, figures(made.report), made.gathered.period, made.gathered.basis, title)
+
+
+def line(request: PersonRequest) -> HttpResponse:
+    """The sale intervals and reads that one line is made of."""
+    form = ReportForm(request.GET)
+    if not form.is_valid():
+        raise Unacceptable(
+            "name the period: starts_on and ends_on", fields={"starts_on": "missing"}
+        )
+    made = _made(form)
+    number = request.GET.get("line", "")
+    lines = made.report.lines
+    if not number.isdigit() or not 0 < int(number) <= len(lines):
+        raise NotFound(f"the report has lines 1 to {len(lines)}")
+    chosen = lines[int(number) - 1]
+    rows = intervals_of_line(chosen, made.gathered.period, made.gathered.basis)
+    context = {
+        "line": _lines(figures(made.report))[int(number) - 1],
+        "page": latest_of(rows, request.GET, moment="interval__ends_at"),
+        "period": made.gathered.period,
+        "basis": TaxSettings.Basis(made.gathered.basis).label,
+        "back": _query(form),
+        "advice": ADVICE,
+    }
+    return render(request, "office/tax/line.html", context)
+
+
+def filing(request: PersonRequest, pk: int) -> HttpResponse:
+    """A return as it was filed, and what has come to light since."""
+    found = filing_for(request.user, pk)
+    changes = since_filed(found)
+    return _filing(request, found, AmendForm(initial={"seen": filings.digest_of(changes.now)}))
+
+
+def filing_export(request: PersonRequest, pk: int) -> HttpResponse:
+    found = filing_for(request.user, pk)
+    title = tax_tables.filing_title(found)
+    return _written(request, found.figures, period_of(found), found.basis, title)
+
+
+def amend(request: PersonRequest, pk: int) -> HttpResponse:
+    """File a period anew."""
+    found = filing_for(request.user, pk, write=True)
+    form = AmendForm(request.POST)
+    if form.is_valid():
+        amended = tried(
+            form,
+            filings.amend,
+            filing=found,
+            actor=request.user,
+            now=timezone.now(),
+            **form.cleaned_data,
+        )
+        if amended:
+            messages.success(request, f"{amended}: filed; the first return stays as it was.")
+            return redirect("office:tax-filing", amended.pk)
+    return _filing(request, found, form)
+
+
+def _made(form: ReportForm) -> TaxReport:
+    given = form.cleaned_data
+    return tax_report(_period(form), state=given["state"], basis=given["basis"])
+
+
+def _period(form: ReportForm) -> Period:
+    return Period(form.cleaned_data["starts_on"], form.cleaned_data["ends_on"])
+
+
+def _query(form: ReportForm) -> str:
+    given = form.cleaned_data
+    return urlencode({name: given[name] or "" for name in given})
+
+
+def _report(
+    request: PersonRequest, form: ReportForm, made: TaxReport, said: FileForm
+) -> HttpResponse:
+    given, period = form.cleaned_data, made.gathered.period
+    filed = standing_filing(given["state"], period) if given["state"] else None
+    context = {
+        "form": form,
+        "figures": figures(made.report),
+        "lines": _lines(figures(made.report)),
+        "totals": _totals(figures(made.report)),
+        "period": period,
+        "basis": TaxSettings.Basis(made.gathered.basis).label,
+        "query": _query(form),
+        "filed": filed,
+        "file_form": said,
+        "may_file": bool(given["state"]) and not given["basis"] and period.ends_on <= today(),
+        "is_over": period.ends_on <= today(),
+        "advice": ADVICE,
+    }
+    return render(request, "office/tax/report.html", context, status=sent(said))
+
+
+def _filing(request: PersonRequest, found: Filing, form: AmendForm) -> HttpResponse:
+    changes = since_filed(found)
+    amended_by = Filing.objects.filter(amends=found).first()
+    context = {
+        "filing": found,
+        "figures": found.figures,
+        "lines": _lines(found.figures),
+        "totals": _totals(found.figures),
+        "changes": None if amended_by else changes,
+        "changed": tax_tables.changed_rows(changes),
+        "changed_head": tax_tables.CHANGED_HEAD,
+        "reproduces": reproduces(found),
+        "amended_by": amended_by,
+        "form": form,
+        "basis": TaxSettings.Basis(found.basis).label,
+        "entries": audit.entries_of(found)[:20],
+        "back": f"{reverse('office:tax-report')}?"
+        + urlencode({"state": found.state, "starts_on": found.starts_on, "ends_on": found.ends_on}),
+        "advice": ADVICE,
+    }
+    return render(request, "office/tax/filing.html", context, status=sent(form))
+
+
+def _lines(said: dict[str, Any]) -> list[dict[str, Any]]:
+    """Lines with the words that a page shows beside their figures."""
+    return [
+        {
+            **one,
+            **{name: Decimal(one[name]) for name in SUMMED},
+            "place": ", ".join(one["names"]) or one["state"] or "no place",
+            "class_words": tax_tables.row(one)[2],
+            "percent": tax_tables.percent(one["rate"]),
+            "checked": tax_tables.checked(one),
+            "verified": one["status"] == "read",
+        }
+        for one in said["lines"]
+    ]
+
+
+def _totals(said: dict[str, Any]) -> dict[str, Any]:
+    """Totals of a report, and what is due to whom, as money."""
+    sums = said["totals"]
+    names = {code: name for one in said["lines"] for code, name in _codes(one)}
+    return {
+        **{name: Decimal(sums[name]) for name in SUMMED},
+        "units": sums["units"],
+        "due": [(names.get(code, code), Decimal(tax)) for code, tax in said["due"].items()],
+    }
+
+
+def _codes(line: dict[str, Any]) -> list[tuple[str, str]]:
+    return [(one["code"], one["name"]) for one in line["due"]]
+
+
+def _written(
+    request: PersonRequest, said: dict[str, Any], period: Period, basis: str, title: str
+) -> HttpResponse:
+    asked = request.GET.get("as", "csv")
+    if asked in ("pdf", "how"):
+        make = tax_tables.report_paper if asked == "pdf" else tax_tables.how_paper
+        paper = as_pdf(make(said, period, basis, title=title))
+        return HttpResponse(paper.content, content_type=paper.media_type, headers=paper.headers)
+    return sent_as_file(request, tax_tables.report_table(said, title))
