@@ -3,8 +3,8 @@
 from dataclasses import fields
 
 import pytest
-from office.forms.tax import RuleForm
 
+from office.forms.tax import RuleForm
 from service.compliance.packs import packs
 from service.compute.tax.rules import Rule, rule_from
 
