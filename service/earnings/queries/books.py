@@ -7,6 +7,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Final
 
+from people import currency
+from people.models import Business
 from service.compliance.models import TaxSettings
 from service.compliance.queries.tax import tax_report, unit
 from service.compliance.sums.gathering import Period
@@ -198,19 +200,23 @@ def cost_of(visit: Driven, known: Rates) -> Earned:
 def _words(
     known: Rates, sold: Mapping[tuple[Place, Product], Goods], no_tax: set[tuple[int, Product]]
 ) -> tuple[list[str], list[str]]:
-    from_settings = f"{known.per_hour} an hour and {known.per_km} a kilometre"
+    business = Business.the()
+    hour, labour, month = (
+        currency.said(amount, business)
+        for amount in (known.per_hour, known.labour_per_hour, known.overhead_per_month)
+    )
     said = [
         "Receipts are what customers paid by the machines' counters, spread evenly over the time "
         "between two reads; an interval across the edge of the period or a move is cut there.",
         "Goods are units sold and given away, at the moving average cost of their day.",
         "Waste and missing goods are those of machines, at the cost they were booked at; goods "
         "that were thrown away in a warehouse are no machine's.",
-        f"A visit costs its time and an even share of its run's other time and of the way as "
-        f"planned, at {from_settings}; minutes that a ticket or maintenance tells of are paid for "
-        "there and not twice.",
+        "A visit costs its time and an even share of its run's other time and of the way as "
+        f"planned, at {hour} an hour and {known.per_km.normalize():f} a kilometre; minutes that a "
+        "ticket or maintenance tells of are paid for there and not twice.",
         f"Repairs are labour and parts of tickets closed; upkeep is its minutes at "
-        f"{known.labour_per_hour} an hour.",
-        f"Every machine at a site bears {known.overhead_per_month} a month besides.",
+        f"{labour} an hour.",
+        f"Every machine at a site bears {month} a month besides.",
         "A product bears what its machines cost besides goods by its part of their receipts.",
     ]
     not_known = [
@@ -222,8 +228,8 @@ def _words(
         not_known.append(f"What {bare:.0f} units had cost is not known; they count as nothing.")
     if no_tax:
         not_known.append(
-            f"No rule of tax is entered for what {len({of for of, _ in no_tax})} machines took, "
-            "or for a part of it; its tax is not taken off."
+            "No rule of tax is entered for all or a part of what machines took "
+            f"({len({of for of, _ in no_tax})} of them); its tax is not taken off."
         )
     if any(one.lines_without_money for one in sold.values()):
         not_known.append("Some reads tell of units and not of what was paid for them.")

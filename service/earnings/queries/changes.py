@@ -17,6 +17,7 @@ from fleet.machines.models import Machine, Placement, SetUp, Site
 from people.models import Business
 from service.compute import levers
 from service.compute.levers import Gain
+from service.runs.models import RunAssumptions
 
 from ..models import EarningsSettings
 from .books import Rates, rates
@@ -33,10 +34,12 @@ SOLVE_S: Final = 3.0
 
 @dataclass(frozen=True, slots=True)
 class Visiting:
-    """What a visit to the machine costs, and on how many visits that stands."""
+    """What a visit to the machine costs, and what that stands on: `visits` of its own of late;
+    without any those of all machines, and where `is_assumed` a visit's time as plans assume it."""
 
     minor: float
     visits: int
+    is_assumed: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,7 +111,10 @@ def _visiting(machine: Machine, now: datetime, known: Rates, minor: int) -> Visi
         float((one.minutes + one.way_minutes) * known.per_hour / 60 + one.km * known.per_km)
         for one in own or visits
     ]
-    return Visiting(median(costs) * minor if costs else 0.0, len(own))
+    if not costs:
+        assumed = float(RunAssumptions.the().visit_minutes * known.per_hour / 60)
+        return Visiting(assumed * minor, 0, is_assumed=True)
+    return Visiting(median(costs) * minor, len(own))
 
 
 def _prices(machine: Machine, products: Sequence[Any], minor: int) -> list[float]:
