@@ -1,6 +1,8 @@
 """Audit reads, what was sold between them, and what the machines reported."""
 
 from .bags import Bag, BagCount
+from .cards import CardTerminal, SettlementFile, SettlementLine, SettlementMapping
+from .commission import Agreement, Statement, StatementCorrection, StatementPayment
 from .custody import BagCountLine, BagStep, BankedBag, Banking, BankingConfirmed
 from .decisions import EpochDecision
 from .events import EventMeaning, EventOccurrence, MachineEvent
@@ -9,6 +11,7 @@ from .intervals import MachineInterval, SaleInterval
 from .reads import AuditRead
 
 __all__ = [
+    "Agreement",
     "AuditRead",
     "Bag",
     "BagCount",
@@ -17,6 +20,7 @@ __all__ = [
     "BankedBag",
     "Banking",
     "BankingConfirmed",
+    "CardTerminal",
     "EpochDecision",
     "EventMeaning",
     "EventOccurrence",
@@ -24,5 +28,11 @@ __all__ = [
     "MachineEvent",
     "MachineInterval",
     "SaleInterval",
+    "SettlementFile",
+    "SettlementLine",
+    "SettlementMapping",
+    "Statement",
+    "StatementCorrection",
+    "StatementPayment",
     "TubeFill",
 ]

@@ -1,0 +1,183 @@
+"""Statements of commission, with tax and deposits by the rules entered, and refunds paid."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime
+from decimal import ROUND_HALF_UP, Decimal
+
+from django.db.models import Sum
+
+from fleet.machines.models import Machine, Placement
+from fleet.sales.actions.commission import (
+    Deduction,
+    Preview,
+    calendar_period,
+    issue,
+    period_of,
+    preview,
+)
+from fleet.sales.models import Agreement, Statement, StatementCorrection
+from fleet.sales.queries.commission import (
+    Taken,
+    agreements_in,
+    by_site,
+    first_moment,
+    receipts,
+)
+from fleet.sales.terms import terms_from
+from people.models import Business, Person
+from service.tickets.models import Refund
+
+from .models import TaxSettings
+from .queries.tax import MachineTax, tax_of_machines
+from .sums.gathering import Period
+
+NOTHING = Decimal(0)
+
+
+def preview_of(agreement: Agreement, day: date) -> Preview:
+    """What the period of an agreement that `day` lies in comes to. Raises Unacceptable."""
+    starts_on, ends_on = period_of(agreement, day)
+    (found,) = _previews([agreement], starts_on, ends_on)
+    return found
+
+
+def previews(rhythm: str, day: date) -> list[Preview]:
+    """All agreements of one rhythm for the calendar period of a day, those issued left out.
+
+    A fixed number of queries, however many sites there are.
+    """
+    starts_on, ends_on = calendar_period(rhythm, day)
+    issued = Statement.objects.filter(starts_on__lt=ends_on, ends_on__gt=starts_on)
+    rows = (
+        agreements_in(starts_on, ends_on)
+        .filter(rhythm=rhythm)
+        .exclude(pk__in=issued.values("agreement"))
+        .order_by("site__name", "starts_on", "pk")
+    )
+    # Terms that begin or end within the period have one of their own.
+    alike: dict[tuple[date, date], list[Agreement]] = defaultdict(list)
+    for row in rows:
+        alike[period_of(row, max(starts_on, row.starts_on))].append(row)
+    return [
+        found for (starts, ends), those in alike.items() for found in _previews(those, starts, ends)
+    ]
+
+
+def run_statements(*, rhythm: str, day: date, actor: Person, now: datetime) -> list[Statement]:
+    """Issue the statements of all sites for the period of a day. Raises UnableToIssue."""
+    return issue(previews=previews(rhythm, day), actor=actor, now=now)
+
+
+def _previews(rows: Sequence[Agreement], starts_on: date, ends_on: date) -> list[Preview]:
+    sites = [row.site_id for row in rows]
+    taken = receipts(starts_on, ends_on, sites=sites)
+    of_site = by_site(taken)
+    keys = {one.machine_id for one in taken}
+    names = dict(Machine.objects.filter(pk__in=keys).values_list("pk", "asset_tag"))
+    wanted = frozenset().union(*(terms_from(row.terms).base for row in rows))
+    tax: dict[int, MachineTax] = {}
+    if wanted & {"tax", "deposit"}:
+        # By days, as receipts are spread here, whatever the basis of filings.
+        basis = TaxSettings.Basis.DAYS
+        tax = tax_of_machines(Period(starts_on, ends_on), machines=sorted(keys), basis=basis)
+    refunds = _refunds(starts_on, ends_on, sites) if "refunds" in wanted else {}
+    carried: dict[int, list[StatementCorrection]] = defaultdict(list)
+    waiting = StatementCorrection.objects.filter(statement__site__in=sites, carried_on=None)
+    for one in waiting.select_related("statement").order_by("pk"):
+        carried[one.statement.site_id].append(one)
+    whole = _by_machine(taken)
+    made = []
+    for row in rows:
+        here = of_site.get(row.site_id, [])
+        off, words = _deductions(row, here, whole, tax, refunds)
+        made.append(
+            preview(
+                agreement=row,
+                starts_on=starts_on,
+                ends_on=ends_on,
+                deductions=off,
+                words=words,
+                taken=here,
+                names=names,
+                carried=carried[row.site_id],
+            )
+        )
+    return made
+
+
+def _deductions(
+    row: Agreement,
+    here: Sequence[Taken],
+    whole: Mapping[int, Decimal],
+    tax: Mapping[int, MachineTax],
+    refunds: Mapping[tuple[int, int], Decimal],
+) -> tuple[dict[int, Deduction], list[str]]:
+    """A machine that moved leaves each site its part of tax, by what it took there."""
+    base = terms_from(row.terms).base
+    found, words, bare, moved = {}, [], NOTHING, False
+    for machine, amount in _by_machine(here).items():
+        all_of = whole[machine]
+        part = amount / all_of if all_of else NOTHING
+        moved = moved or amount != all_of
+        one = tax.get(machine, MachineTax())
+        bare += one.unclassified * part
+        found[machine] = Deduction(
+            tax=_cents(one.tax * part),
+            deposit=_cents(one.deposit * part),
+            refunds=refunds.get((row.site_id, machine), NOTHING),
+        )
+    if "tax" in base and bare:
+        words.append(
+            f"No rule of tax is entered for {_cents(bare)} of receipts; tax on them is not known "
+            "and not taken off."
+        )
+    if moved and base & {"tax", "deposit"}:
+        words.append("A machine moved; its tax is shared over its sites by what it took at each.")
+    if "tax" in base:
+        words.append("Tax as the rules entered reckon it; this is no tax advice.")
+    lost = {machine for site, machine in refunds if site == row.site_id} - set(found)
+    if lost:
+        words.append(
+            f"Refunds of {len(lost)} machines that took nothing here in the period are not taken "
+            "off."
+        )
+    return found, words
+
+
+def _refunds(
+    starts_on: date, ends_on: date, sites: Sequence[int]
+) -> dict[tuple[int, int], Decimal]:
+    """Refunds paid in the period by site and machine; the site is where the machine then stood."""
+    rows = (
+        Refund.objects.filter(
+            state=Refund.State.PAID,
+            ended_at__gte=first_moment(starts_on),
+            ended_at__lt=first_moment(ends_on),
+        )
+        .values_list("ticket__machine", "ended_at")
+        .annotate(sum=Sum("amount"))
+    )
+    told = list(rows)
+    machines = {machine for machine, _, _ in told}
+    stood = defaultdict(list)
+    for one in Placement.objects.filter(machine__in=machines, site__in=sites):
+        stood[one.machine_id].append(one)
+    found: dict[tuple[int, int], Decimal] = defaultdict(Decimal)
+    for machine, at, amount in told:
+        for one in stood[machine]:
+            if one.starts_at <= at and (one.ends_at is None or at < one.ends_at):
+                found[one.site_id, machine] += amount
+    return dict(found)
+
+
+def _by_machine(taken: Sequence[Taken]) -> dict[int, Decimal]:
+    found: dict[int, Decimal] = defaultdict(Decimal)
+    for one in taken:
+        found[one.machine_id] += one.receipts
+    return dict(found)
+
+
+def _cents(amount: Decimal) -> Decimal:
+    unit = Decimal(1).scaleb(-Business.the().currency_exponent)
+    return amount.quantize(unit, rounding=ROUND_HALF_UP)
