@@ -10,9 +10,9 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from fleet.machines.models import Machine
 from office.doors import PersonRequest, sent, sent_as_file, tried
 from office.forms.tax import AmendForm, FileForm, ReportForm
-from office.paging import latest_of
 from people import audit
 from people.errors import NotFound, Unacceptable
 from people.papers import as_pdf
@@ -27,7 +27,8 @@ from service.compliance.queries.filing import (
     standing_filing,
     today,
 )
-from service.compliance.queries.tax import TaxReport, intervals_of_line, tax_report
+from service.compliance.queries.tax import TaxReport, tax_report
+from service.compliance.queries.tax_drill import line_of_machine, machines_of_line
 from service.compliance.queries.tax_gates import filing_for
 from service.compliance.sums.gathering import Period
 from service.compute.tax.report import SUMMED, figures
@@ -103,12 +104,30 @@ def line(request: PersonRequest) -> HttpResponse:
     if not number.isdigit() or not 0 < int(number) <= len(lines):
         raise NotFound(f"the report has lines 1 to {len(lines)}")
     chosen = lines[int(number) - 1]
-    rows = intervals_of_line(chosen, made.gathered.period, made.gathered.basis)
+    receipts = machines_of_line(chosen)
+    tags = Machine.objects.in_bulk(list(receipts))
+    machine = request.GET.get("machine", "")
+    if machine and (not machine.isdigit() or int(machine) not in receipts):
+        raise NotFound("the line holds nothing of such a machine")
+    if not machine and len(receipts) == 1:
+        machine = str(next(iter(receipts)))
+    gathered = made.gathered
     context = {
         "line": _lines(figures(made.report))[int(number) - 1],
-        "page": latest_of(rows, request.GET, moment="interval__ends_at"),
-        "period": made.gathered.period,
-        "basis": TaxSettings.Basis(made.gathered.basis).label,
+        "number": number,
+        "machines": [(tags.get(key), amount) for key, amount in receipts.items()],
+        "machine": tags.get(int(machine)) if machine else None,
+        "of_machine": line_of_machine(
+            chosen,
+            int(machine),
+            gathered.period,
+            basis=gathered.basis,
+            rounding=made.report.rounding,
+        )
+        if machine
+        else None,
+        "period": gathered.period,
+        "basis": TaxSettings.Basis(gathered.basis).label,
         "back": _query(form),
         "advice": ADVICE,
     }

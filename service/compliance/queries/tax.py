@@ -11,7 +11,7 @@ from django.db.models import Q, QuerySet
 
 from fleet.inventory.models import CostChange
 from fleet.machines.models import Product
-from fleet.sales.models import MachineInterval, SaleInterval
+from fleet.sales.models import MachineInterval
 from people.models import Business
 from service.compute import deposits
 from service.compute.tax.classes import (
@@ -23,13 +23,13 @@ from service.compute.tax.classes import (
     Water,
     classify,
 )
-from service.compute.tax.report import Fact, Line, Part, Report, by_key, report
+from service.compute.tax.report import Fact, Part, Report, by_key, report
 from service.compute.tax.rounding import Rounding
 from service.compute.tax.rules import Rule, Rules, Sale
 from service.compute.tax.split import ZERO
 
 from ..models import TaxRule, TaxSettings
-from ..sums.gathering import Basis, Period, Sold, first_moment, money, sold
+from ..sums.gathering import Period, Sold, first_moment, money, sold
 from ..sums.segments import Segment, Segments
 
 MILLIONTH: Final = Decimal("0.000001")
@@ -321,30 +321,4 @@ def _added(was: MachineTax, part: Part) -> MachineTax:
         was.tax + part.tax,
         was.deposit + part.deposits,
         was.unclassified + part.unclassified,
-    )
-
-
-def intervals_of_line(line: Line, period: Period, basis: str) -> "QuerySet[SaleInterval]":
-    """The sale intervals that a line of a report is made of, latest first, with their reads."""
-    pairs = [key.split(":") for key in line.keys]
-    of = Q()
-    for machine, product in pairs:
-        one = Q(interval__machine=int(machine))
-        if int(product):
-            one &= Q(set_up__product=int(product))
-        else:
-            one &= Q(set_up__isnull=True)
-        of |= one
-    rows = SaleInterval.objects.filter(of) if pairs else SaleInterval.objects.none()
-    if basis == Basis.READ:
-        rows = rows.filter(interval__ends_at__gte=period.since, interval__ends_at__lt=period.until)
-    else:
-        rows = rows.filter(interval__starts_at__lt=period.until, interval__ends_at__gt=period.since)
-    return (
-        rows.filter(Q(paid_units__gt=0) | Q(paid_minor__gt=0))
-        .select_related(
-            "interval__machine", "interval__from_read", "interval__to_read", "set_up__product"
-        )
-        .defer("interval__from_read__raw", "interval__to_read__raw")
-        .order_by("-interval__ends_at", "-pk")
     )

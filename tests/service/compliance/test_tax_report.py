@@ -22,10 +22,10 @@ from service.compliance.queries.filing import (
     standing_filing,
 )
 from service.compliance.queries.tax import (
-    intervals_of_line,
     tax_of_machines,
     tax_report,
 )
+from service.compliance.queries.tax_drill import line_of_machine, machines_of_line
 from service.compliance.sums.gathering import Period
 from service.compute.tax.report import digest
 from tests.service.compliance.taxed import (
@@ -187,9 +187,11 @@ def test_a_line_leads_to_its_intervals_and_machines(florida: Machine) -> None:
     sales.read(local(2026, 2, 20, 9), cash_1=5, card_2=2)
     found = tax_report(FEBRUARY)
     soda = next(line for line in found.report.lines if line.code == "soft_drink")
-    lines = intervals_of_line(soda, FEBRUARY, "read")
-    assert [line.paid_units for line in lines] == [5, 3]
-    assert lines[0].interval.to_read.machine == florida
+    assert machines_of_line(soda) == {florida.pk: Decimal("14.00")}
+    held = line_of_machine(soda, florida.pk, FEBRUARY, basis="read", rounding=found.report.rounding)
+    assert [part.units for part in held.parts] == [5, 3]
+    assert held.receipts == soda.split.receipts
+    assert held.parts[0].sale.interval.to_read.machine == florida
     parts = tax_of_machines(FEBRUARY)
     assert parts[florida.pk].tax == found.report.totals.tax
     assert parts[florida.pk].receipts == Decimal("17.50")
