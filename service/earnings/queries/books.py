@@ -18,7 +18,7 @@ from service.runs.models import RunAssumptions
 from service.tickets.models import ServiceSettings
 
 from ..models import EarningsSettings
-from . import work
+from . import hosts, work
 from .goods import Goods, Place, goods
 from .stays import Stay, stays
 from .work import Driven, Job
@@ -86,13 +86,25 @@ def books(starts_on: date, ends_on: date, *, machines: Sequence[int] | None = No
     own = {key: _of_product(one) for key, one in sold.items()}
     _add_tax(own, tax, no_tax)
     of_place, visits = _of_places(where, known, period)
+    no_commission = _add_commission(of_place, where, period)
+    no_fees = _add_fees(of_place, where, sold, period)
     said, not_known = _words(known, sold, no_tax)
+    if no_commission:
+        not_known.append(
+            f"Commission is not known for {no_commission} sites with an agreement: statements "
+            "are not issued for all of the time."
+        )
+    if no_fees:
+        not_known.append(
+            f"Card fees are not known for {no_fees} machines that took cards and that no "
+            "settlement tells of."
+        )
     return Books(starts_on, ends_on, known, own, of_place, visits, tuple(said), tuple(not_known))
 
 
 def _of_product(one: Goods) -> Earned:
     costs = {"goods": one.cost, "waste": one.waste, "missing": one.missing}
-    unknown = {"commission", "fees"}
+    unknown = set()
     if one.units_without_cost:
         unknown.add("goods")
     if one.lines_without_cost:
@@ -138,6 +150,51 @@ def _add_tax(
         for key, part in zip(keys, parts, strict=True):
             nothing = not own[key].receipts and of not in tax
             own[key] += Earned() if nothing else part
+
+
+def _add_commission(of_place: dict[Place, Earned], where: Sequence[Stay], period: Period) -> int:
+    """Put commission to its places; how many sites it is not wholly known of."""
+    paid, bare = hosts.commission(period.starts_on, period.ends_on, where)
+    here = {one.machine for one in where}
+    for place, amount in paid.items():
+        if place[0] not in here:
+            continue  # another machine of the site than those asked about
+        more = Earned(costs={"commission": amount.quantize(Decimal("0.0001"))})
+        of_place[place] = of_place.get(place, Earned()) + more
+    not_known = Earned(unknown=frozenset({"commission"}))
+    for place in {(one.machine, one.site) for one in where if one.site in bare}:
+        of_place[place] = of_place.get(place, Earned()) + not_known
+    return len(bare)
+
+
+def _add_fees(
+    of_place: dict[Place, Earned],
+    where: Sequence[Stay],
+    sold: Mapping[tuple[Place, Product], Goods],
+    period: Period,
+) -> int:
+    """Share fees over the places of a machine by its cashless receipts there; how many machines
+    took cards and have none told."""
+    told = hosts.fees(period.starts_on, period.ends_on)
+    cards: dict[int, dict[Place, Decimal]] = defaultdict(dict)
+    for stay in where:
+        if stay.machine in told:  # fees of a machine that sold nothing are its own all the same
+            cards[stay.machine][stay.machine, stay.site] = ZERO
+    for (place, _), one in sold.items():
+        cards[place[0]][place] = cards[place[0]].get(place, ZERO) + one.cashless
+    bare = 0
+    for machine, places in cards.items():
+        keys = sorted(places, key=str)
+        if machine in told:
+            whole = Earned(costs={"fees": told[machine]})
+        elif any(places.values()):
+            whole = Earned(unknown=frozenset({"fees"}))
+            bare += 1
+        else:
+            continue
+        for place, part in zip(keys, shared(whole, [places[key] for key in keys]), strict=True):
+            of_place[place] = of_place.get(place, Earned()) + part
+    return bare
 
 
 def _of_places(
@@ -217,12 +274,11 @@ def _words(
         f"Repairs are labour and parts of tickets closed; upkeep is its minutes at "
         f"{labour} an hour.",
         f"Every machine at a site bears {month} a month besides.",
+        "Commission is that of statements issued, spread evenly over their days; a site without "
+        "an agreement gets none. Card fees are those of settlements, by their days.",
         "A product bears what its machines cost besides goods by its part of their receipts.",
     ]
-    not_known = [
-        "Commission to hosts is not known: no agreements are kept.",
-        "Fees of card payments are not known: no settlements are kept.",
-    ]
+    not_known = []
     bare = sum((one.units_without_cost for one in sold.values()), ZERO)
     if bare:
         not_known.append(f"What {bare:.0f} units had cost is not known; they count as nothing.")

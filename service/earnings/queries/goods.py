@@ -1,7 +1,7 @@
 """Receipts, goods and what was lost of them, by machine, site and product: sums of the database."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any, Final
 
@@ -41,7 +41,8 @@ SELECT cut.machine_id, cut.site_id, s.product_id,
                     * COALESCE(cost.average, p.cost)), 0),
        COALESCE(sum((COALESCE(l.paid_units, 0) + COALESCE(l.free_units, 0)) * cut.part)
                 FILTER (WHERE COALESCE(cost.average, p.cost) IS NULL), 0),
-       count(*) FILTER (WHERE l.paid_minor IS NULL AND NOT l.is_unassigned)
+       count(*) FILTER (WHERE l.paid_minor IS NULL AND NOT l.is_unassigned),
+       COALESCE(sum(l.cashless_minor * cut.part * cut.of_money), 0)
 FROM cut
 JOIN sales_saleinterval l ON l.interval_id = cut.id
 LEFT JOIN machines_setup s ON s.id = l.set_up_id
@@ -100,6 +101,7 @@ class Goods:
     units_without_cost: Decimal = ZERO
     lines_without_cost: int = 0
     lines_without_money: int = 0
+    cashless: Decimal = ZERO
 
 
 def goods(of: Sequence[Stay]) -> dict[tuple[Place, int | None], Goods]:
@@ -118,25 +120,19 @@ def goods(of: Sequence[Stay]) -> dict[tuple[Place, int | None], Goods]:
         "last": max(one.until for one in of),
     }
     found: dict[tuple[Place, int | None], Goods] = {}
-    for machine, site, product, receipts, units, cost, bare, mute in _rows(SOLD, given):
+    for machine, site, product, receipts, units, cost, bare, mute, cashless in _rows(SOLD, given):
         found[(machine, site), product] = Goods(
             receipts=receipts,
             units=units,
             cost=cost,
             units_without_cost=bare,
             lines_without_money=mute,
+            cashless=cashless,
         )
     for machine, site, product, waste, missing, bare in _rows(LOST, given):
         was = found.get(((machine, site), product), Goods())
-        found[(machine, site), product] = Goods(
-            was.receipts,
-            was.units,
-            was.cost,
-            waste,
-            missing,
-            was.units_without_cost,
-            bare,
-            was.lines_without_money,
+        found[(machine, site), product] = replace(
+            was, waste=waste, missing=missing, lines_without_cost=bare
         )
     return found
 

@@ -31,7 +31,7 @@ def test_a_ranking_says_what_is_left_and_what_is_not_known(
     label = {"machine": "R-1", "site": "Hall 1", "product": "Cola", "driver": "Rosa"}[by]
     assert label in text
     assert "$24.50" in text  # of the whole
-    assert "Commission to hosts is not known" in text
+    assert "Card fees are not known for 1 machines" in text
     assert "No rule of tax is entered" in text
     assert "This is no tax advice" in text
 
@@ -65,8 +65,8 @@ def test_the_file_has_every_part(earner: Earner, accountant: Person, desk: Desk)
     rows = {row[0]: row for row in csv.reader(io.StringIO(answer.content.decode("utf-8-sig")))}
     head = rows["product"]
     cola = dict(zip(head, rows["Cola"], strict=True))
-    assert (cola["receipts"], cola["goods"], cola["commission"]) == ("17.50", "6.20", "")
-    assert "commission" in cola["not known"]
+    assert (cola["receipts"], cola["goods"], cola["card fees"]) == ("17.50", "6.20", "")
+    assert "card fees" in cola["not known"]
     assert client.get("/earnings/export/", {"as": "xlsx"} | ASKED).content[:2] == b"PK"
 
 

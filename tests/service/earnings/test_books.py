@@ -7,6 +7,13 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.sales.models import (
+    Agreement,
+    SettlementFile,
+    SettlementLine,
+    SettlementMapping,
+    Statement,
+)
 from people.errors import Unable, Unacceptable
 from service.compute.earnings import Earned
 from service.earnings.actions.settings import change_settings
@@ -82,7 +89,8 @@ def test_what_is_not_known_is_said_and_not_taken_as_nothing(earner: Earner) -> N
     found = books(*WEEK)
     line = of(found, "machine", "R-1").earned
     assert line.cost("tax") is None  # no rule is entered
-    assert line.cost("commission") is None
+    assert line.cost("fees") is None  # three were paid by card, and no settlement tells of it
+    assert line.cost("commission") == 0  # the site has no agreement
     assert any("No rule of tax" in one for one in found.not_known)
     earner.cola.cost = None
     earner.cola.save(update_fields=["cost"])
@@ -127,3 +135,63 @@ def test_settings_are_kept_and_refused(earner: Earner) -> None:
             actor=owner,
             now=NOW,
         )
+
+
+def test_commission_is_that_of_statements_by_their_days(earner: Earner) -> None:
+    site = earner.machine.placements.get().site
+    agreement = Agreement.objects.create(site=site, starts_on=date(2026, 2, 1), terms={})
+    line = of(books(*WEEK), "machine", "R-1").earned
+    assert line.cost("commission") is None  # promised, and no statement tells how much
+    figures = {"machines": [{"machine": "R-1", "amount": "31.00"}]}
+    Statement.objects.create(
+        number=1,
+        agreement=agreement,
+        site=site,
+        starts_on=date(2026, 3, 1),
+        ends_on=date(2026, 4, 1),
+        currency="USD",
+        receipts=0,
+        base=0,
+        commission=31,
+        minimum_added=0,
+        amount=31,
+        carried=0,
+        due=31,
+        figures=figures,
+        digest="0" * 64,
+        issued_at=NOW,
+        issued_by=earner.work.owner,
+    )
+    found = books(*WEEK)
+    assert of(found, "machine", "R-1").earned.cost("commission") == 7  # of a dollar a day
+    assert of(found, "site", site.name).earned.cost("commission") == 7
+    assert not any("Commission" in one for one in found.not_known)
+    other = books(*WEEK, machines=[earner.work.machines[1].pk])
+    assert all(one.earned.cost("commission") == 0 for one in ranked(other, "machine"))
+
+
+def test_card_fees_are_those_of_settlements(earner: Earner) -> None:
+    mapping = SettlementMapping.objects.create(
+        name="processor", date_column="day", amount_column="gross", terminal_column="terminal"
+    )
+    file = SettlementFile.objects.create(
+        name="march.csv",
+        raw=b"x",
+        sha256="0" * 64,
+        mapping=mapping,
+        loaded_at=NOW,
+        by=earner.work.owner,
+    )
+    SettlementLine.objects.create(
+        file=file,
+        row=2,
+        machine=earner.machine,
+        terminal="T1",
+        day=date(2026, 3, 2),
+        gross=Decimal("5.25"),
+        fee=Decimal("0.31"),
+        net=Decimal("4.94"),
+    )
+    found = books(*WEEK)
+    assert of(found, "machine", "R-1").earned.cost("fees") == Decimal("0.31")
+    assert sum(one.earned.cost("fees") or 0 for one in ranked(found, "product")) == Decimal("0.31")
