@@ -27,8 +27,9 @@ def floats() -> "QuerySet[Site]":
     )
 
 
-def has_float(site: Site | None) -> bool:
-    return site is not None and HostFloatLine.objects.filter(site=site).exists()
+def has_float(site: Site) -> bool:
+    """Whether a host was ever given change for refunds."""
+    return HostFloatLine.objects.filter(site=site).exists()
 
 
 def float_lines() -> "QuerySet[HostFloatLine]":

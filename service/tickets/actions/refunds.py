@@ -8,6 +8,9 @@ from django.db.models import Count, Q, QuerySet, Sum
 from django.utils.crypto import salted_hmac
 
 from fleet.machines.actions.holdings import require_money
+from fleet.sales.actions.floats import move_float
+from fleet.sales.models import HostFloatLine
+from fleet.sales.queries.floats import has_float
 from people import currency, rows
 from people.errors import Unable, Unacceptable
 from people.models import Business, Person
@@ -67,7 +70,8 @@ def pay(
 ) -> Refund:
     """Note that the customer got the money back, and from whom.
 
-    Beyond a limit only the owner pays, with a reason. Raises OverLimit, Unable, Unacceptable.
+    In cash where the host keeps a float, it comes out of that float by a line that names it. Beyond
+    a limit only the owner pays, with a reason. Raises OverLimit, Unable, Unacceptable.
     """
     row, ticket = _asked(refund)
     # One after the other: two payments at once must not each see room below the limit.
@@ -87,6 +91,17 @@ def pay(
         "reason": reason.strip(),
         "over_limit": over or row.over_limit,
     }
+    site = ticket.site
+    if row.method == Refund.Method.CASH and site is not None and has_float(site):
+        move_float(
+            site=site,
+            what=HostFloatLine.What.REFUND,
+            amount=row.amount,
+            at=now,
+            reference=f"refund of {ticket.reference}",
+            actor=actor,
+            now=now,
+        )
     return _end(row, ticket, changes, "paid", actor=actor, now=now, reason=reason.strip())
 
 

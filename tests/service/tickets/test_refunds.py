@@ -5,6 +5,9 @@ from typing import Any
 
 import pytest
 
+from fleet.sales.actions.floats import move_float
+from fleet.sales.models import HostFloatLine
+from fleet.sales.queries.floats import float_of
 from people.errors import Unable, Unacceptable
 from service.tickets.actions import refunds, words
 from service.tickets.models import Refund
@@ -14,11 +17,12 @@ pytestmark = pytest.mark.django_db
 
 
 def ask(tickets: TicketWork, amount: str = "1.75", **more: Any) -> Refund:
+    method = more.pop("method", "post")
     ticket = more.pop("ticket", None) or tickets.ticket("nothing_came", **more)
     return refunds.ask(
         ticket=ticket,
         amount=Decimal(amount),
-        method="post",
+        method=method,
         actor=tickets.dispatcher,
         now=more.get("now", clock(9, 30)),
     )
@@ -38,6 +42,24 @@ def test_asked_and_paid(tickets: TicketWork) -> None:
     said = list(refund.ticket.events.filter(verb="refund").values_list("said", flat=True))
     assert said == ["of $1.75 asked for, by post", "of $1.75 paid"]
     assert tickets.audited(refund) == ["ask for refund", "pay refund"]
+
+
+def test_cash_comes_out_of_the_hosts_float_where_there_is_one(tickets: TicketWork) -> None:
+    refund = ask(tickets, method="cash")
+    pay(tickets, refund)
+    assert not HostFloatLine.objects.exists(), "this host keeps no float"
+    again = ask(tickets, method="cash")
+    site = again.ticket.site
+    assert site is not None
+    given: dict[str, Any] = {"actor": tickets.dispatcher, "now": clock(9), "at": clock(9)}
+    move_float(site=site, what="put_in", amount=Decimal(20), **given)
+    pay(tickets, again)
+    line = HostFloatLine.objects.get(what="refund")
+    assert (line.amount, line.reference) == (
+        Decimal("-1.75"),
+        f"refund of {again.ticket.reference}",
+    )
+    assert float_of(site) == Decimal("18.25")
 
 
 def test_refused_with_a_reason(tickets: TicketWork) -> None:
