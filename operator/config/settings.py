@@ -326,6 +326,7 @@ CELERY_BEAT_SCHEDULE = {
     "keep-promises": {"task": "service.tickets.tasks.keep_promises", "schedule": 300.0},
     "send-webhooks": {"task": "service.tickets.tasks.send_webhooks", "schedule": 60.0},
     "mail-notices": {"task": "people.tasks.mail_what_waits", "schedule": 600.0},
+    "mail-statements": {"task": "fleet.sales.tasks.mail_waiting_statements", "schedule": 600.0},
     "forget-contacts": {
         "task": "service.tickets.tasks.forget_old_contacts",
         "schedule": crontab(hour=4, minute=20),

@@ -6,8 +6,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
+from functools import partial
 from typing import Any, Final
 
+from celery import signature
 from django.db import connection, transaction
 
 from fleet.compute.commission import MachineReceipts, Off, parts_of
@@ -24,6 +26,7 @@ from ..queries.commission import Taken, by_site, receipts, waiting_corrections
 from ..terms import kept_of, said, terms_from
 
 NOTHING: Final = Decimal(0)
+MAIL: Final = "fleet.sales.tasks.mail_statement"
 NUMBERS: Final = 5_460_011
 """Held while numbers are given out, so that none is given twice and none is missing."""
 
@@ -260,6 +263,30 @@ def pay(
         verb="pay statement",
         now=now,
     )
+
+
+@transaction.atomic
+def send(*, statement: Statement, actor: Person, now: datetime) -> Statement:
+    """Ask for a statement to be mailed to its host; the letter leaves once the transaction is kept.
+
+    Raises Unable when there is no address, or it was mailed.
+    """
+    held = Statement.objects.select_for_update(of=("self",), no_key=True).get(pk=statement.pk)
+    if held.mailed_at is not None:
+        raise Unable(f"{held} was mailed {held.mailed_at:%Y-%m-%d}", code="mailed_before")
+    if not address_of(held):
+        raise Unable(
+            f"{held.site} has no e-mail address of its host; enter it at the site",
+            code="no_address",
+        )
+    row = put(held, {"mail_asked_at": now}, actor=actor, verb="mail statement", now=now)
+    transaction.on_commit(partial(signature(MAIL, args=[row.pk]).delay), robust=True)
+    return row
+
+
+def address_of(statement: Statement) -> str:
+    """Where a statement goes: the host's address when it was issued, else as entered since."""
+    return statement.host_email or statement.site.host_email
 
 
 def _lines(

@@ -36,7 +36,8 @@ WITH piece AS (
     FROM sales_machineinterval i
     JOIN machines_placement p ON p.machine_id = i.machine_id
         AND p.starts_at < greatest(i.ends_at, i.starts_at + interval '1 microsecond')
-        AND (p.ends_at IS NULL OR p.ends_at > i.starts_at)
+        AND p.starts_at < %(until)s
+        AND (p.ends_at IS NULL OR (p.ends_at > i.starts_at AND p.ends_at > %(since)s))
     WHERE i.starts_at < %(until)s
         AND (i.ends_at > %(since)s OR (i.ends_at = i.starts_at AND i.ends_at >= %(since)s))
         AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s

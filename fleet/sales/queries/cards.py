@@ -1,0 +1,200 @@
+"""Settlements of cards held against what machines counted as cashless."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Final
+
+from django.db import connection
+from django.db.models import Count, Q, QuerySet, Sum
+
+from fleet.machines.models import Machine
+from people.models import Business
+
+from ..models import SettlementFile, SettlementLine
+from .commission import first_moment
+
+NOTHING: Final = Decimal(0)
+TOLERANCE: Final = Decimal(1)
+"""How much a machine's days may differ, in the currency's unit, before they are listed."""
+TOLERANCE_PERCENT: Final = Decimal(2)
+
+# Cashless sales of an interval are spread evenly over its time and cut at each day's edge, rounded
+# down until each edge, so that days add up to the interval.
+BY_DAY: Final = """
+WITH day AS (
+    SELECT d::date AS day, d::date::timestamp AT TIME ZONE %(zone)s AS begins,
+           (d::date + 1)::timestamp AT TIME ZONE %(zone)s AS ends
+    FROM generate_series(%(since)s::date, %(last)s::date, interval '1 day') d
+)
+SELECT i.machine_id, day.day, sum(
+    CASE WHEN i.ends_at = i.starts_at THEN i.cashless_minor ELSE
+        floor(i.cashless_minor * extract(epoch FROM least(day.ends, i.ends_at) - i.starts_at)
+              / extract(epoch FROM i.ends_at - i.starts_at))
+        - floor(i.cashless_minor
+              * extract(epoch FROM greatest(day.begins, i.starts_at) - i.starts_at)
+              / extract(epoch FROM i.ends_at - i.starts_at)) END)
+FROM sales_machineinterval i
+JOIN day ON i.starts_at < day.ends
+    AND (i.ends_at > day.begins OR (i.ends_at = i.starts_at AND i.ends_at >= day.begins))
+WHERE i.cashless_minor IS NOT NULL AND i.starts_at < %(until_at)s AND i.ends_at >= %(since_at)s
+    AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
+GROUP BY 1, 2 ORDER BY 1, 2
+"""
+
+
+@dataclass(frozen=True)
+class Day:
+    """One machine's day. `counted` is None where no read tells of it."""
+
+    machine_id: int
+    machine: str
+    day: date
+    counted: Decimal | None
+    settled: Decimal
+    fee: Decimal
+
+    @property
+    def difference(self) -> Decimal | None:
+        return None if self.counted is None else self.settled - self.counted
+
+
+@dataclass(frozen=True)
+class OfMachine:
+    """The days of one machine together; `why` is empty where they agree."""
+
+    machine_id: int
+    machine: str
+    counted: Decimal
+    settled: Decimal
+    fee: Decimal
+    days: tuple[Day, ...]
+    why: str
+
+    @property
+    def difference(self) -> Decimal:
+        return self.settled - self.counted
+
+
+@dataclass(frozen=True)
+class Matched:
+    """A period of settlements against sales: by machine, and lines that found no machine."""
+
+    since: date
+    until: date
+    machines: tuple[OfMachine, ...]
+    unmatched: tuple[SettlementLine, ...]
+
+    @property
+    def mismatches(self) -> tuple[OfMachine, ...]:
+        return tuple(one for one in self.machines if one.why)
+
+    @property
+    def fees(self) -> Decimal:
+        return sum((one.fee for one in self.machines), NOTHING) + sum(
+            (line.fee for line in self.unmatched), NOTHING
+        )
+
+
+def matched(
+    since: date,
+    until: date,
+    *,
+    tolerance: Decimal = TOLERANCE,
+    tolerance_percent: Decimal = TOLERANCE_PERCENT,
+) -> Matched:
+    """Settlements and cashless sales of the days `[since, until)`, machine by machine.
+
+    Days are shown, and the days that reads tell of are judged together: between two reads nobody
+    knows on which day a product was sold. A fixed number of queries.
+    """
+    counted = _counted(since, until)
+    settled = {
+        (row["machine"], row["day"]): (row["gross"], row["fee_sum"])
+        for row in SettlementLine.objects.filter(
+            day__gte=since, day__lt=until, machine__isnull=False
+        )
+        .order_by()
+        .values("machine", "day")
+        .annotate(gross=Sum("gross"), fee_sum=Sum("fee"))
+    }
+    machines = {machine for machine, _ in {*counted, *settled}}
+    names = dict(Machine.objects.filter(pk__in=machines).values_list("pk", "asset_tag"))
+    days: dict[int, list[Day]] = defaultdict(list)
+    for machine, day in sorted({*counted, *settled}):
+        gross, fee = settled.get((machine, day), (NOTHING, NOTHING))
+        told = counted.get((machine, day))
+        days[machine].append(Day(machine, names[machine], day, told, gross, fee))
+    judged = [
+        _judged(machine, names[machine], those, tolerance, tolerance_percent)
+        for machine, those in days.items()
+    ]
+    unmatched = SettlementLine.objects.filter(day__gte=since, day__lt=until, machine=None)
+    return Matched(
+        since,
+        until,
+        tuple(sorted(judged, key=lambda one: (one.why == "", one.machine))),
+        tuple(unmatched.select_related("file").order_by("day", "pk")),
+    )
+
+
+def fees_of_machines(since: date, until: date) -> dict[int, Decimal]:
+    """Fees of card payments by machine in the days `[since, until)`."""
+    rows = SettlementLine.objects.filter(day__gte=since, day__lt=until, machine__isnull=False)
+    return dict(rows.order_by().values_list("machine").annotate(sum=Sum("fee")))
+
+
+def files() -> "QuerySet[SettlementFile]":
+    """Files taken in, the latest first, with their sums and how many lines lack a machine."""
+    return (
+        SettlementFile.objects.defer("raw")
+        .select_related("mapping", "by")
+        .annotate(
+            count=Count("lines"),
+            gross=Sum("lines__gross"),
+            fee=Sum("lines__fee"),
+            net=Sum("lines__net"),
+            lacking=Count("lines", filter=Q(lines__machine__isnull=True)),
+        )
+    )
+
+
+def _counted(since: date, until: date) -> dict[tuple[int, date], Decimal]:
+    business = Business.the()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            BY_DAY,
+            {
+                "zone": str(business.time_zone),
+                "since": since,
+                "last": until - timedelta(days=1),
+                "since_at": first_moment(since),
+                "until_at": first_moment(until),
+                "currency": business.currency,
+                "exponent": business.currency_exponent,
+            },
+        )
+        return {
+            (machine, day): Decimal(minor).scaleb(-business.currency_exponent)
+            for machine, day, minor in cursor.fetchall()
+        }
+
+
+def _judged(
+    machine: int, name: str, days: list[Day], tolerance: Decimal, percent: Decimal
+) -> OfMachine:
+    told = [one for one in days if one.counted is not None]
+    counted = sum((one.counted or NOTHING for one in told), NOTHING)
+    settled = sum((one.settled for one in told), NOTHING)
+    all_settled = sum((one.settled for one in days), NOTHING)
+    off = settled - counted
+    why = ""
+    if not told:
+        why = "settled, and no read tells what was sold"
+    elif counted and not all_settled:
+        why = "sold for cards, and nothing was settled"
+    elif abs(off) > max(tolerance, counted * percent / 100):
+        why = "more was settled than sold" if off > 0 else "less was settled than sold"
+    fee = sum((one.fee for one in days), NOTHING)
+    return OfMachine(machine, name, counted, settled, fee, tuple(days), why)
