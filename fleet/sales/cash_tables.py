@@ -1,9 +1,9 @@
 """Lists of cash as tables for a file, the same at either door."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from zoneinfo import ZoneInfo
 
-from people.exports import Table
+from people.exports import Cell, Table
 
 from .models import Banking
 from .queries.differences import Difference, Differences
@@ -38,7 +38,7 @@ def bags_compared(found: Differences, zone: ZoneInfo) -> Table:
     return Table("Bags against what was expected", head, (_bag(one) for one in found.bags), zone)
 
 
-def _bag(one: Difference) -> tuple:
+def _bag(one: Difference) -> Sequence[Cell]:
     told = one.bag.expected
     verdict = "not compared"
     if one.judged is not None:
@@ -62,7 +62,7 @@ def bankings(rows: Iterable[Banking], zone: ZoneInfo) -> Table:
         (
             (
                 *(one.banked_at, one.slip_number, len(one.banked.all()), one.held, one.amount),
-                *(one.confirmed, one.confirmed_on, one.off),  # type: ignore[attr-defined]
+                *(one.confirmed, one.confirmed_on, one.off),
                 *(one.taken_back_at is not None, one.by.name, one.note),
             )
             for one in rows

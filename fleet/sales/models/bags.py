@@ -1,5 +1,7 @@
 """Cash taken at a machine, under seal, and counted."""
 
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 
@@ -17,6 +19,11 @@ class Bag(models.Model):
     sealed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
     )
+
+    # Put there by queries.bags.bags_placed, and by nothing else.
+    state: str
+    amount: Any
+    taken: Any
 
     class Meta:
         ordering = ["-sealed_at", "-pk"]

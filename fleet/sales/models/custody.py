@@ -1,5 +1,7 @@
 """The way of a bag from its seal to the bank: lines that are only ever added."""
 
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 
@@ -133,6 +135,11 @@ class Banking(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     taken_back_why = models.CharField(max_length=300, blank=True)
+
+    # Put there by queries.bankings.bankings_whole, and by nothing else.
+    confirmed: Any
+    confirmed_on: Any
+    off: Any
 
     class Meta:
         ordering = ["-banked_at", "-pk"]

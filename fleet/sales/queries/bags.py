@@ -1,5 +1,7 @@
 """Bags of cash: where each one is, and what was in those that are counted."""
 
+from typing import Any
+
 from django.db.models import (
     CharField,
     DecimalField,
@@ -53,7 +55,7 @@ def _state() -> Case:
     )
 
 
-def bags_placed() -> "QuerySet[Bag]":
+def bags_placed() -> "QuerySet[Any]":
     """Bags with their state, the amount that holds, and what was taken out of them for change."""
     last = BagCount.objects.filter(bag=OuterRef("pk")).order_by("-pk")
     taken = [
@@ -65,14 +67,14 @@ def bags_placed() -> "QuerySet[Bag]":
         for rows in (TubeFill.objects.all(), HostFloatLine.objects.all())
     ]
     lost = BagStep.objects.filter(bag=OuterRef("pk"), what__in=[_WHAT.MISSING, _WHAT.FOUND])
-    return Bag.objects.annotate(
+    return Bag.objects.annotate(  # type: ignore[no-redef]
         lost=Subquery(lost.order_by("-pk").values("what")[:1]),
         amount=Subquery(last.values("amount")[:1]),
         taken=Coalesce(Subquery(taken[0]), _NOTHING) + Coalesce(Subquery(taken[1]), _NOTHING),
     ).annotate(state=_state())
 
 
-def bags_whole() -> "QuerySet[Bag]":
+def bags_whole() -> "QuerySet[Any]":
     """Bags as `bags_placed` gives them, with every count, the last recorded first, and the site."""
     placed = Placement.objects.filter(machine=OuterRef("machine"), ends_at__isnull=True)
     counts = (
@@ -91,7 +93,7 @@ def bags_whole() -> "QuerySet[Bag]":
 
 def bags_listed(
     *, waiting: bool | None = None, search: str = "", state: str = ""
-) -> "QuerySet[Bag]":
+) -> "QuerySet[Any]":
     """Bags, the latest sealed first; those that wait to be counted, those counted, or all.
 
     `search` is part of a seal's number or of an asset tag; `state` one of STATES.

@@ -1,6 +1,7 @@
 """Bags on their way to the bank, and what the bank said of them."""
 
 from decimal import Decimal
+from typing import Any
 
 from django.db.models import F, OuterRef, Prefetch, QuerySet, Subquery
 
@@ -14,7 +15,7 @@ from .bags import COUNTED, COUNTERS, bags_whole
 KEEPERS = (Role.OWNER, Role.ACCOUNTANT)
 
 
-def bankings_whole() -> "QuerySet[Banking]":
+def bankings_whole() -> "QuerySet[Any]":
     """Bankings, the latest first, with their bags, what the bank confirmed last, and how far off.
 
     `confirmed` and `off` (confirmed less the slip) are None until the bank has confirmed.
@@ -23,7 +24,7 @@ def bankings_whole() -> "QuerySet[Banking]":
     banked = BankedBag.objects.select_related("bag__machine").order_by("pk")
     said = BankingConfirmed.objects.select_related("by").order_by("-pk")
     return (
-        Banking.objects.select_related("by", "taken_back_by")
+        Banking.objects.select_related("by", "taken_back_by")  # type: ignore[no-redef]
         .annotate(
             confirmed=Subquery(last.values("amount")[:1]),
             confirmed_on=Subquery(last.values("confirmed_on")[:1]),

@@ -131,7 +131,7 @@ def _visits(
         rows = rows.filter(machine__in=list(machines))
     groups: list[list[dict[str, Any]]] = []
     for row in (
-        rows.annotate(
+        rows.annotate(  # type: ignore[no-redef]
             amount=Subquery(last.values("amount")[:1]),
             counted_by=Subquery(last.values("counted_by")[:1]),
             second=Subquery(last.values("second")[:1]),
