@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -65,9 +66,10 @@ class EarningOut(serializers.Serializer):
     kilometres = serializers.FloatField(source="earned.km")
     profit_a_driver_hour = Money(source="per_hour", allow_null=True)
 
-    def get_costs(self, line: dict[str, Any]) -> CostsOut:
+    @extend_schema_field(CostsOut)
+    def get_costs(self, line: dict[str, Any]) -> dict[str, Any]:
         costs = {name: line["earned"].cost(name) for name in COSTS}
-        return CostsOut(costs, context=self.context).data
+        return dict(CostsOut(costs, context=self.context).data)
 
 
 class EarningsOut(serializers.Serializer):

@@ -43,8 +43,8 @@ def commission(
     running = Agreement.objects.filter(
         Q(ends_on__isnull=True) | Q(ends_on__gt=starts_on), starts_on__lt=ends_on, site__in=at
     )
-    for site, starts, ends in running.order_by("pk").values_list("site", "starts_on", "ends_on"):
-        promised[site] += (min(ends or ends_on, ends_on) - max(starts, starts_on)).days
+    for site, since, until in running.order_by("pk").values_list("site", "starts_on", "ends_on"):
+        promised[site] += (min(until or ends_on, ends_on) - max(since, starts_on)).days
     return dict(found), {site for site, days in promised.items() if issued[site] < days}
 
 

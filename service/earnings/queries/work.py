@@ -1,7 +1,7 @@
 """Work at machines: visits with their share of the way, repairs, upkeep, refunds."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -76,13 +76,14 @@ def refunds(since: datetime, until: datetime) -> list[Job]:
     return [
         Job(machine, at, amount=amount)
         for machine, at, amount in rows.values_list("ticket__machine", "ended_at", "amount")
+        if at is not None
     ]
 
 
 def driven(since: datetime, until: datetime, jobs: Iterable[Job]) -> list[Driven]:
     """Visits that began in `[since, until)`. The time of a run beyond its visits, and its way as
     planned, are shared alike over all of its visits. One query."""
-    of_run: dict[int, list[dict[str, Any]]] = defaultdict(list)
+    of_run: dict[int, list[Mapping[str, Any]]] = defaultdict(list)
     begun = Visit.objects.filter(arrived_at__gte=since, arrived_at__lt=until)
     rows = Visit.objects.filter(run__in=begun.order_by().values("run")).order_by("run", "pk")
     for row in rows.values(
@@ -104,31 +105,31 @@ def driven(since: datetime, until: datetime, jobs: Iterable[Job]) -> list[Driven
     work = _by_machine(jobs)
     found = []
     for visits in of_run.values():
-        lengths = [_length(row) for row in visits]
+        lengths = [_length(one) for one in visits]
         first = visits[0]
         spent = _minutes(
             (first["ends"] or first["planned_end"]) - (first["starts"] or first["planned_start"])
         )
         way = max(spent - sum(lengths, ZERO), ZERO) / len(visits)
         km = Decimal(first["metres"]) / 1000 / len(visits)
-        for row, minutes in zip(visits, lengths, strict=True):
-            if not since <= row["arrived_at"] < until:
+        for visit, minutes in zip(visits, lengths, strict=True):
+            if not since <= visit["arrived_at"] < until:
                 continue
-            until_then = row["arrived_at"] + timedelta(minutes=float(minutes)) + JUST_AFTER
+            until_then = visit["arrived_at"] + timedelta(minutes=float(minutes)) + JUST_AFTER
             told = sum(
                 (
                     job.minutes
-                    for job in work.get(row["machine"], [])
-                    if row["arrived_at"] <= job.at <= until_then
+                    for job in work.get(visit["machine"], [])
+                    if visit["arrived_at"] <= job.at <= until_then
                 ),
                 ZERO,
             )
             found.append(
                 Driven(
-                    machine=row["machine"],
-                    driver=row["driver"],
-                    driver_name=row["name"],
-                    at=row["arrived_at"],
+                    machine=visit["machine"],
+                    driver=visit["driver"],
+                    driver_name=visit["name"],
+                    at=visit["arrived_at"],
                     minutes=minutes,
                     own_minutes=max(minutes - told, ZERO),
                     way_minutes=way,
@@ -138,7 +139,7 @@ def driven(since: datetime, until: datetime, jobs: Iterable[Job]) -> list[Driven
     return found
 
 
-def _length(row: dict[str, Any]) -> Decimal:
+def _length(row: Mapping[str, Any]) -> Decimal:
     """Of a visit whose end nobody told, as long as it was planned."""
     ended = row["left_at"] or row["ended_by"]
     if ended is None or ended < row["arrived_at"]:
