@@ -4,6 +4,7 @@ from django.urls import URLPattern, URLResolver, path
 
 from .board_urls import paths as _board
 from .cash_urls import paths as _cash
+from .commission_urls import paths as _commission
 from .compliance_urls import paths as _compliance
 from .doors import door
 from .earnings_urls import paths as _earnings
@@ -161,6 +162,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     *_labels,
     *_watch,
     *_cash,
+    *_commission,
     *_earnings,
     *_public,
     *_measures,

@@ -9,6 +9,7 @@ large part of the business stand in a module of their own, `policy_*.py`.
 from . import (
     policy_board,
     policy_cash,
+    policy_commission,
     policy_compliance,
     policy_demand,
     policy_earnings,
@@ -343,6 +344,7 @@ TABLE: tuple[Row, ...] = (
     *policy_ticket_doors.TABLE,
     *policy_watch.TABLE,
     *policy_cash.TABLE,
+    *policy_commission.TABLE,
     *policy_upkeep.TABLE,
     *policy_earnings.TABLE,
     *policy_compliance.TABLE,

@@ -1,0 +1,30 @@
+"""The addresses of commission and of settlements, spliced into urls.py."""
+
+from django.urls import URLPattern, URLResolver, path
+
+from .doors import door
+from .views import commission, settlements
+
+paths: list[URLPattern | URLResolver] = [
+    path("commission/", door(commission.listing), name="commission"),
+    path("commission/agreements/add/", door(commission.add), name="commission-agreement-add"),
+    path(
+        "commission/agreements/<int:pk>/", door(commission.agreement), name="commission-agreement"
+    ),
+    path(
+        "commission/agreements/<int:pk>/preview/",
+        door(commission.preview),
+        name="statement-preview",
+    ),
+    path("commission/agreements/<int:pk>/issue/", door(commission.issue), name="statement-issue"),
+    path("commission/run/", door(commission.run), name="statements-run"),
+    path("commission/<int:pk>/", door(commission.statement), name="statement"),
+    path("commission/<int:pk>/paper/", door(commission.paper), name="statement-paper"),
+    path("commission/<int:pk>/correct/", door(commission.correct), name="statement-correct"),
+    path("commission/<int:pk>/pay/", door(commission.pay), name="statement-pay"),
+    path("commission/<int:pk>/mail/", door(commission.mail), name="statement-mail"),
+    path("settlements/", door(settlements.listing), name="settlements"),
+    path("settlements/take-in/", door(settlements.take_in), name="settlements-take-in"),
+    path("settlements/columns/", door(settlements.columns), name="settlements-columns"),
+    path("settlements/terminals/", door(settlements.terminal), name="card-terminal"),
+]

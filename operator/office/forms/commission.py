@@ -1,0 +1,156 @@
+"""What is asked of agreements with hosts, statements, and settlements of cards."""
+
+import re
+from decimal import Decimal
+from typing import Any
+
+from django import forms
+
+from fleet.compute.commission import Off
+from fleet.machines.models import Machine, Site
+from fleet.sales.models import Agreement, SettlementMapping
+from fleet.sales.terms import CLASSES
+
+from .changeovers import DayInput
+
+DECIMAL = {"inputmode": "decimal", "autocomplete": "off"}
+
+
+def figure(label: str, **more: Any) -> forms.DecimalField:
+    return forms.DecimalField(
+        label=label, max_digits=12, decimal_places=4, widget=forms.TextInput(DECIMAL), **more
+    )
+
+
+class AgreementForm(forms.ModelForm):  # type: ignore[type-arg]
+    """Terms in inputs of their own: percents by class, steps as lines, minimum and base."""
+
+    steps = forms.CharField(
+        required=False,
+        widget=forms.Textarea({"rows": 3}),
+        help_text="A line a step: from how much in the period, and the percent, as in: 1000 8",
+    )
+    marginal = forms.BooleanField(
+        label="Each step's percent on what lies within it only", required=False
+    )
+    minimum = figure("At least, a period", required=False, min_value=0)
+    base = forms.MultipleChoiceField(
+        label="Taken off receipts first",
+        choices=[(one.value, one.value) for one in Off],
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    class Meta:
+        model = Agreement
+        fields = ("site", "starts_on", "ends_on", "rhythm", "note")
+        widgets = {"starts_on": DayInput(), "ends_on": DayInput()}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = Site.objects.filter(  # type: ignore[attr-defined]
+            purpose=Site.Purpose.HOST
+        )
+        kept = self.instance.terms or {}
+        shares = kept.get("shares", {})
+        for code, label in (*CLASSES, ("", "everything else")):
+            self.fields[f"share_{code}"] = figure(
+                f"Percent of {label}", required=False, initial=shares.get(code)
+            )
+        self.fields["minimum"].initial = kept.get("minimum")
+        self.fields["marginal"].initial = kept.get("marginal", True)
+        self.fields["base"].initial = kept.get("base", [])
+        self.fields["steps"].initial = "\n".join(" ".join(pair) for pair in kept.get("steps", []))
+
+    def clean_steps(self) -> list[list[str]]:
+        found = []
+        for number, line in enumerate(self.cleaned_data["steps"].splitlines(), start=1):
+            parts = re.split(r"[\s;:]+", line.strip().removesuffix("%").strip())
+            if parts == [""]:
+                continue
+            if len(parts) != 2:
+                raise forms.ValidationError(f"line {number}: give an amount and a percent")
+            found.append(parts)
+        return found
+
+    def _post_clean(self) -> None:
+        """The action writes the row and judges it; the form only reads what was typed."""
+
+    def changes(self) -> dict[str, Any]:
+        given = self.cleaned_data
+        shares = {
+            name.removeprefix("share_"): str(value)
+            for name, value in given.items()
+            if name.startswith("share_") and value is not None
+        }
+        terms = {
+            "shares": shares,
+            "steps": given["steps"],
+            "marginal": given["marginal"],
+            "minimum": str(given["minimum"] or 0),
+            "base": given["base"],
+        }
+        return {name: given[name] for name in self.Meta.fields} | {"terms": terms}
+
+
+class DayForm(forms.Form):
+    day = forms.DateField(label="A day of the period", widget=DayInput())
+
+
+class RunForm(DayForm):
+    rhythm = forms.ChoiceField(choices=Agreement.Rhythm.choices)
+
+
+class IssueForm(DayForm):
+    digest = forms.CharField(widget=forms.HiddenInput)
+
+
+class CorrectForm(forms.Form):
+    amount = figure("More for the host, or less with a minus")
+    reason = forms.CharField(max_length=300)
+
+
+class PayForm(forms.Form):
+    amount = figure("Paid", min_value=Decimal("0.01"))
+    paid_on = forms.DateField(label="On", widget=DayInput())
+    reference = forms.CharField(max_length=60, required=False)
+
+
+class PeriodOfDaysForm(forms.Form):
+    since = forms.DateField(label="From", widget=DayInput())
+    until = forms.DateField(label="To", widget=DayInput())
+    tolerance = figure("Differences up to", min_value=0, required=False)
+
+
+class TakeInForm(forms.Form):
+    file = forms.FileField(label="File")
+    mapping = forms.ModelChoiceField(
+        SettlementMapping.objects.all(), label="Columns", empty_label=None
+    )
+
+
+class ColumnsForm(forms.ModelForm):  # type: ignore[type-arg]
+    class Meta:
+        model = SettlementMapping
+        fields = (
+            "name",
+            "date_column",
+            "amount_column",
+            "terminal_column",
+            "fee_column",
+            "reference_column",
+            "day_order",
+            "delimiter",
+            "decimal_mark",
+            "amounts_are_negative",
+            "fees_are_negative",
+        )
+
+    def _post_clean(self) -> None:
+        """The action writes the row and judges it; the form only reads what was typed."""
+
+
+class TerminalForm(forms.Form):
+    code = forms.CharField(label="Terminal", max_length=60)
+    machine = forms.ModelChoiceField(Machine.objects.order_by("asset_tag"), empty_label=None)
+    starts_on = forms.DateField(label="Since", widget=DayInput())

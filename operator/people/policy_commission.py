@@ -1,0 +1,44 @@
+"""Who may do what with commission and settlements of cards: rows of the table in policy.py.
+
+A driver sees neither.
+"""
+
+from .who import MONEY, READS, Row
+
+TABLE: tuple[Row, ...] = (
+    Row(
+        "see agreements with hosts, statements of commission, and settlements of cards",
+        READS,
+        (
+            "GET office:commission",
+            "GET office:commission-agreement",
+            "GET office:statement",
+            "GET office:statement-paper",
+            "GET office:settlements",
+        ),
+    ),
+    Row(
+        "keep agreements, issue, correct, pay and mail statements",
+        MONEY,
+        (
+            "GET office:commission-agreement-add",
+            "POST office:commission-agreement-add",
+            "POST office:commission-agreement",
+            "GET office:statement-preview",
+            "POST office:statement-issue",
+            "POST office:statements-run",
+            "POST office:statement-correct",
+            "POST office:statement-pay",
+            "POST office:statement-mail",
+        ),
+    ),
+    Row(
+        "take in settlements of cards, and say how they are read",
+        MONEY,
+        (
+            "POST office:settlements-take-in",
+            "POST office:settlements-columns",
+            "POST office:card-terminal",
+        ),
+    ),
+)
