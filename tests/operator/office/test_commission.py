@@ -1,0 +1,109 @@
+"""Commission and settlements at the desk: agreed, previewed, issued, paid; a file taken in."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+
+from fleet.machines.models import Machine
+from fleet.sales.models import Agreement, SettlementLine, Statement
+from people.models import Person
+from tests.fleet.sales.helpers import day, take
+from tests.fleet.sales.meter import Meter
+
+pytestmark = pytest.mark.django_db
+Desk = Callable[[Person], Client]
+
+
+@pytest.fixture
+def sold(lobby: Machine) -> Machine:
+    """Ten days of February with 40 vends by card at 1.75."""
+    meter = Meter.with_buttons("1", "2")
+    take(meter, day(0))
+    take(meter.sell("1", cashless=40), day(10))
+    return lobby
+
+
+def post(client: Client, name: str, *args: Any, **given: Any) -> Any:
+    return client.post(reverse(f"office:{name}", args=args), given)
+
+
+def test_a_statement_from_terms_to_the_payment(
+    sold: Machine, desk: Desk, accountant: Person
+) -> None:
+    client = desk(accountant)
+    site = sold.placements.get().site
+    terms = {
+        "site": site.pk,
+        "starts_on": "2026-01-01",
+        "rhythm": "monthly",
+        "steps": "0 10\n50 20",
+        "marginal": "on",
+        "minimum": "5",
+    }
+    assert post(client, "commission-agreement-add", **(terms | {"steps": "0"})).status_code == 422
+    assert post(client, "commission-agreement-add", **terms).status_code == 302
+    agreement = Agreement.objects.get()
+    assert agreement.terms["steps"] == [["0", "10"], ["50", "20"]]
+    page = client.get(
+        reverse("office:statement-preview", args=[agreement.pk]), {"day": "2026-02-05"}
+    )
+    # Fifty at 10 % and the twenty above at 20 %.
+    assert "$9.00" in page.content.decode()
+    asked = {"day": "2026-02-05", "digest": page.context["found"].digest}
+    stale = post(client, "statement-issue", agreement.pk, **(asked | {"digest": "x"}))
+    assert "look at them again" in stale.content.decode()
+    assert post(client, "statement-issue", agreement.pk, **asked).status_code == 302
+    made = Statement.objects.get()
+    paid = {"pay-amount": "9.00", "pay-paid_on": "2026-03-02"}
+    assert post(client, "statement-pay", made.pk, **paid).status_code == 302
+    assert post(client, "statement-pay", made.pk, **paid).status_code == 422
+    wrong = {"correct-amount": "-1", "correct-reason": "counted twice"}
+    assert post(client, "statement-correct", made.pk, **wrong).status_code == 302
+    assert (
+        "counted twice" in client.get(reverse("office:statement", args=[made.pk])).content.decode()
+    )
+    assert client.get(reverse("office:statement-paper", args=[made.pk])).content[:5] == b"%PDF-"
+    assert "corrections for the next" in client.get(reverse("office:commission")).content.decode()
+    run = post(client, "statements-run", day="2026-02-05", rhythm="monthly")
+    assert run.status_code == 302
+    assert Statement.objects.count() == 1
+
+
+def test_a_file_of_settlements_is_taken_in(sold: Machine, desk: Desk, accountant: Person) -> None:
+    client = desk(accountant)
+    columns = {
+        "name": "ours",
+        "date_column": "Day",
+        "amount_column": "Gross",
+        "terminal_column": "Terminal",
+        "day_order": "year_first",
+        "delimiter": ",",
+        "decimal_mark": ".",
+    }
+    given = {f"columns-{name}": value for name, value in columns.items()}
+    assert post(client, "settlements-columns", **given).status_code == 302
+    page = client.get(reverse("office:settlements"))
+    mapping = page.context["taking"].fields["mapping"].queryset.get()
+    for raw, status in ((b"Day,Terminal\n", 422), (b"Day,Terminal,Gross\n2026-02-04,T1,30\n", 302)):
+        sent = SimpleUploadedFile("week.csv", raw)
+        answer = post(
+            client, "settlements-take-in", **{"file-file": sent, "file-mapping": mapping.pk}
+        )
+        assert answer.status_code == status
+    hung = {"code": "T1", "machine": sold.pk, "starts_on": "2026-01-01"}
+    given = {f"terminal-{name}": value for name, value in hung.items()}
+    assert post(client, "card-terminal", **given).status_code == 302
+    assert SettlementLine.objects.get().machine == sold
+    shown = client.get(
+        reverse("office:settlements"), {"since": "2026-02-01", "until": "2026-02-28"}
+    )
+    assert "less was settled than sold" in shown.content.decode()
+
+
+def test_a_driver_sees_neither(sold: Machine, desk: Desk, driver: Person) -> None:
+    for name in ("commission", "settlements"):
+        assert desk(driver).get(reverse(f"office:{name}")).status_code == 403
