@@ -33,6 +33,7 @@ from demo.past import Past
 from demo.simulator import SimulatedFile, simulate_with_truth
 from demo.simulator.truth import Truth
 from demo.standing import Standing
+from demo.taxed import Taxed
 from demo.upkept import Upkept
 from demo.watched import Watched
 from demo.workshop import Workshop
@@ -69,6 +70,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         standing.write()
         workshop = Workshop(books, standing, _since(options.until, options.weeks))
         workshop.write()
+        taxed = Taxed(books, options.until)
+        taxed.write()
         _name(books, BEING_LOADED.format(business.name))
     print(
         f"Wrote {business.name}: {len(business.machines)} machines at {len(business.sites)} sites, "
@@ -79,7 +82,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Stock knows nothing of audit reads until counts are settled: neither waits for the other.
     with beside(lambda: write_past(past)):
         write_set_ups(books)
-        read_in(simulated.files)
+        files = taxed.held_back(simulated.files)
+        read_in(file for file in files if file.delivered_at < taxed.filed_at)
+        said("Filed", (len(taxed.file()) for _ in "1"), "returns of sales tax")
+        read_in(file for file in files if file.delivered_at >= taxed.filed_at)
     night.reckon(books)
     write_service(books, standing, workshop, simulated.truth, options.until)
     night.plan()

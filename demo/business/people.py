@@ -19,7 +19,7 @@ WAREHOUSES = (
     Warehouse(
         code="TAR",
         name="Tarn Hollow store",
-        address=Address("3 Cooper Row", "Tarn Hollow", "Brannock County", "FL", "32492"),
+        address=Address("3 Cooper Row", "Tarn Hollow", "Brannock County", "AL", "36492"),
         latitude=30.6188,
         longitude=-85.0461,
         time_zone=WEST,

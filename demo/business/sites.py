@@ -1,4 +1,4 @@
-"""Forty sites in two invented counties, on either side of a time-zone line."""
+"""Forty sites in two invented counties, on either side of a time-zone line and of a state's."""
 
 from __future__ import annotations
 
@@ -37,9 +37,11 @@ _TOWNS = {
     "Selwick": ("Tallis County", "32393", EAST, "MAR"),
     "Corrin Ferry": ("Tallis County", "32395", EAST, "MAR"),
     "Dunmoor": ("Tallis County", "32397", EAST, "MAR"),
-    "Tarn Hollow": ("Brannock County", "32492", WEST, "TAR"),
-    "Appleguard": ("Brannock County", "32494", WEST, "TAR"),
+    "Tarn Hollow": ("Brannock County", "36492", WEST, "TAR"),
+    "Appleguard": ("Brannock County", "36494", WEST, "TAR"),
 }
+
+STATES = {"Tallis County": "FL", "Brannock County": "AL"}
 
 # code, name, trade, street, town, latitude, longitude
 _TABLE: tuple[tuple[str, str, str, str, str, float, float], ...] = (
@@ -189,7 +191,7 @@ def _site(row: tuple[str, str, str, str, str, float, float]) -> Site:
         code=code,
         name=name,
         trade=trade,
-        address=Address(street, town, county, "FL", postcode),
+        address=Address(street, town, county, STATES[county], postcode),
         latitude=latitude,
         longitude=longitude,
         time_zone=time_zone,

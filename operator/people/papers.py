@@ -201,7 +201,7 @@ def _load_fonts() -> None:
 def _numbered(foot: str) -> type[Canvas]:
     """A canvas that knows at the end how many pages there are, and writes it on each."""
 
-    class Numbered(Canvas):  # type: ignore[misc]
+    class Numbered(Canvas):
         def __init__(self, *args: Any, **kwargs: Any) -> None:
             kwargs["invariant"] = 1
             super().__init__(*args, **kwargs)

@@ -83,7 +83,9 @@ def receipts(starts_on: date, ends_on: date, *, sites: Sequence[int] | None = No
     with connection.cursor() as cursor:
         cursor.execute(RECEIPTS, given)
         return [
-            Taken(site, machine, form, Decimal(minor or 0).scaleb(-given["exponent"]), untold)
+            Taken(
+                site, machine, form, Decimal(minor or 0).scaleb(-business.currency_exponent), untold
+            )
             for site, machine, form, minor, untold in cursor.fetchall()
         ]
 

@@ -22,7 +22,7 @@ def figure(label: str, **more: Any) -> forms.DecimalField:
     )
 
 
-class AgreementForm(forms.ModelForm):  # type: ignore[type-arg]
+class AgreementForm(forms.ModelForm):
     """Terms in inputs of their own: percents by class, steps as lines, minimum and base."""
 
     steps = forms.CharField(
@@ -129,7 +129,7 @@ class TakeInForm(forms.Form):
     )
 
 
-class ColumnsForm(forms.ModelForm):  # type: ignore[type-arg]
+class ColumnsForm(forms.ModelForm):
     class Meta:
         model = SettlementMapping
         fields = (
