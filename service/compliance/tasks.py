@@ -24,6 +24,8 @@ def remind_of_duties() -> int:
 
 @shared_task
 def judge_food() -> int:
-    """Lock machines whose food is out of its limits; how many. A reading that came with maintenance,
-    or an event that a read told of, is judged here."""
+    """Lock machines whose food is out of its limits; how many.
+
+    A reading that came with maintenance, or an event that a read told of, is judged here.
+    """
     return len(temperatures.judge(now=timezone.now()))
