@@ -19,7 +19,7 @@ from demo.business.people import PASSWORD, PEOPLE
 from demo.business.today import today
 from demo.client import Client, Failed
 from demo.faultwork import report_and_mend, show_findings
-from demo.moneywork import report_tax
+from demo.moneywork import report_tax, show_statement
 from demo.roadwork import plan_and_drive
 from demo.simulator import Simulated, SimulatedFile, simulate_with_truth
 
@@ -57,7 +57,9 @@ def _day(base_url: str, weeks: int) -> None:
     show_findings(desk)
     plan_and_drive(desk, partial(_signed_in, base_url), business, truth)
     _hand_in_two_reads(desk, road)
-    report_tax(_with_role(base_url, "accountant"))
+    books = _with_role(base_url, "accountant")
+    report_tax(books)
+    show_statement(books)
 
 
 def _with_role(base_url: str, role: str) -> Client:

@@ -27,6 +27,7 @@ from demo.business import marrowby
 from demo.business.people import EAST
 from demo.business.today import today
 from demo.desk import Desk
+from demo.hosted import Hosted
 from demo.mended import Mended
 from demo.night import said
 from demo.past import Past
@@ -72,6 +73,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         workshop.write()
         taxed = Taxed(books, options.until)
         taxed.write()
+        hosted = Hosted(books, options.until, options.weeks)
+        hosted.agree()
         _name(books, BEING_LOADED.format(business.name))
     print(
         f"Wrote {business.name}: {len(business.machines)} machines at {len(business.sites)} sites, "
@@ -88,6 +91,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         read_in(file for file in files if file.delivered_at >= taxed.filed_at)
     night.reckon(books)
     write_service(books, standing, workshop, simulated.truth, options.until)
+    said("Issued", (hosted.state() for _ in "1"), "statements of commission")
     night.plan()
     _name(books, business.name)
     return 0

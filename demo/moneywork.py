@@ -32,11 +32,38 @@ def report_tax(books: Client) -> None:
         parts = sum(Decimal(totals[name]) for name in PARTS)
         if parts != Decimal(totals["receipts"]):
             raise Failed(f"the parts of {state} come to {parts}, not {totals['receipts']}")
+    _filed(books)
+
+
+def _filed(books: Client) -> None:
     for filed in books.get("filings")["items"]:
         changes = books.get(f"filings/{filed['id']}/changes")
         print(
             f"Filed: {filed['state']} {filed['starts_on']}, tax {filed['tax']}; since then "
             f"{changes['receipts']} of receipts and {changes['tax']} of tax came to light"
+        )
+
+
+def show_statement(books: Client) -> None:
+    """Preview the statement of a host with steps and a minimum, and prove that it adds up."""
+    agreements = books.get("commission-agreements")["items"]
+    agreed = next(one for one in agreements if one["terms"]["steps"])
+    found = books.get(f"commission-agreements/{agreed['id']}/preview", day=today().isoformat())
+    figures = found["figures"]
+    print(f"Statement from {found['starts_on']} to before {found['ends_on']}: due {found['due']}")
+    print(f"  {figures['site']}: " + "; ".join(figures["terms_said"]))
+    for line in figures["machines"]:
+        print(
+            f"  {line['machine']}: receipts {line['receipts']}, base {line['base']}, "
+            f"commission {line['commission']}, to the minimum {line['minimum_added']}"
+        )
+    parts = sum(Decimal(line["amount"]) for line in figures["machines"])
+    if parts != Decimal(figures["amount"]):
+        raise Failed(f"the machines' parts come to {parts}, not {figures['amount']}")
+    for issued in books.get("statements")["items"]:
+        print(
+            f"Issued: statement {issued['number']} of {issued['starts_on']}, due {issued['due']}, "
+            f"open {issued['open']}"
         )
 
 

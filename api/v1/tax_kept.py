@@ -34,8 +34,8 @@ from . import tax_shapes as shapes
 class TaxRuleFilter(FilterSet):
     state = Text()
     key = Text()
-    replaced = Flag("replaced_by__isnull", exclude=True)
-    removed = Flag("removed_at__isnull", exclude=True)
+    replaced = Flag("replaced_by", lookup_expr="isnull", exclude=True)
+    removed = Flag("removed_at", lookup_expr="isnull", exclude=True)
 
 
 class TaxRules(Doors):

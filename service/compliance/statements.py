@@ -11,6 +11,7 @@ from fleet.machines.models import Machine, Placement
 from fleet.sales.actions.commission import (
     Deduction,
     Preview,
+    UnableToIssue,
     calendar_period,
     issue,
     period_of,
@@ -62,6 +63,22 @@ def previews(rhythm: str, day: date) -> list[Preview]:
     return [
         found for (starts, ends), those in alike.items() for found in _previews(those, starts, ends)
     ]
+
+
+def issue_seen(
+    *, agreement: Agreement, day: date, seen: str, actor: Person, now: datetime
+) -> Statement:
+    """Issue the statement of the period that a day lies in, if it is still as it was seen.
+
+    `seen` is the digest of the preview. Raises UnableToIssue, Unacceptable.
+    """
+    found = preview_of(agreement, day)
+    if found.digest != seen:
+        raise UnableToIssue(
+            "the figures changed since you looked; look at them again", code="changed_meanwhile"
+        )
+    (made,) = issue(previews=[found], actor=actor, now=now)
+    return made
 
 
 def run_statements(*, rhythm: str, day: date, actor: Person, now: datetime) -> list[Statement]:

@@ -130,6 +130,13 @@ def test_what_must_not_happen_twice_needs_a_key() -> None:
         "/float-lines",
         "/maintenance-done",
         "/readings",
+        "/access-checks",
+        "/duties/done",
+        "/energy-readings",
+        "/food-locks",
+        "/recalls",
+        "/recalls/{id}/removals",
+        "/recalls/{id}/send",
     }
 
 

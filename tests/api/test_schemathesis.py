@@ -6,7 +6,7 @@ at 404 and 422. The seed is fixed, so a failure comes again.
 """
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import timedelta
 from decimal import Decimal
 from io import BytesIO
 from itertools import cycle
@@ -43,15 +43,11 @@ from people.models import AuditEntry, Person
 from people.roles import Role
 from service.compliance.actions import (
     duty_rules,
-    filing,
     measured,
     recalls,
-    tax_rules,
     temperatures,
 )
 from service.compliance.actions import evidence as compliance_evidence
-from service.compliance.models import Jurisdiction, TaxRule
-from service.compliance.sums.gathering import Period
 from service.runs.actions import keeping, plans
 from service.runs.queries.calendar import Calendar
 from service.tickets.actions import agreements, attachments, reporting, webhooks
@@ -62,6 +58,7 @@ from service.upkeep.models import DueWork
 from service.watch.actions import looking
 from service.watch.actions import rules as watching
 from service.watch.models import Finding
+from tests.api.rows_of_money import agreed, taxed
 from tests.cast import join
 from tests.fleet.inventory.shop import Shop
 from tests.fleet.sales.meter import Meter
@@ -132,7 +129,8 @@ def rows(lobby: Machine, world: World, work: RoadWork, owner: Person) -> dict[st
         **_watched(lobby, owner),
         **_upkeep(lobby, owner),
         **_measured(lobby, owner),
-        **_taxed(lobby, owner),
+        **taxed(lobby, owner),
+        **agreed(lobby, owner),
         **_owed(tea, lobby, owner),
         **_tickets(lobby, owner),
         **_demand(lobby, owner),
@@ -249,31 +247,6 @@ def _tickets(machine: Machine, owner: Person) -> dict[str, int]:
         "join": other.pk,
         "into": other.pk,
         "to": owner.pk,
-    }
-
-
-def _taxed(machine: Machine, owner: Person) -> dict[str, int]:
-    """A state with a county, rates, a rule, a file of rates, and a return that was filed."""
-    given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
-    site = machine.placements.get().site
-    site.state = "GA"
-    site.save()
-    tax_rules.load_packs(states=["GA"], **given)
-    raw = b"13,45,13,0.04,0.04,0,0,20200101,29991231\n13,00,00007,0.03,0.03,0,0,20200101,29991231\n"
-    loaded = tax_rules.load_rate_file(name="GAR", raw=raw, **given)
-    county = Jurisdiction.objects.get(kind="county")
-    lies = tax_rules.place_site(site=site, jurisdiction=county, **given)
-    duty = tax_rules.save_duty(changes={"state": "GA", "first_period": date(2026, 1, 1)}, **given)
-    period = Period(date(2026, 1, 1), date(2026, 4, 1))
-    return {
-        "filings": filing.file_period(state="GA", period=period, **given).pk,
-        "filing-duties": duty.pk,
-        "tax-rules": TaxRule.objects.order_by("pk")[0].pk,
-        "jurisdictions": county.pk,
-        "rates": county.rates.get().pk,
-        "site-jurisdictions": lies.pk,
-        "rate-files": loaded.file.pk,
-        "jurisdiction": county.pk,
     }
 
 
