@@ -132,6 +132,9 @@ def test_a_board_is_searched_kept_mapped_and_printed(
     page.get_by_label("Machine, site, words or reference").press_sequentially("yard 2", delay=30)
     expect(page.locator(".free .ticket")).to_have_count(1)
     expect(page.get_by_label("Machine, site, words or reference")).to_be_focused()
+    # The answer to the last letter draws the views anew; what is typed before it would be lost.
+    expect(page.locator('a[href*="/board/map/?search=yard+2&"]')).to_have_count(1)
+    page.wait_for_load_state("networkidle")
     page.get_by_text("Views", exact=True).click()
     page.get_by_label("Keep these filters as").fill("Second yard")
     page.get_by_role("button", name="Keep this view").click()
