@@ -10,10 +10,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Doors, gives, nothing, writes
+from api.exports import Exporting, exports
 from api.filters import Id, Moment, Word
 from api.shapes import Money, Ref, RowShape, Shape, one_of
+from people.exports import Table, within
 from people.models import Person
 from service.tickets.models import Symptom, Ticket
+from service.watch import tables
 from service.watch.actions import findings, looks, rules
 from service.watch.models import Finding, Look, Verdict, WatchLimits, WatchRule
 from service.watch.queries import gates
@@ -101,7 +104,7 @@ class FindingFilter(FilterSet):
     opened_until = Moment("opened_at", lookup_expr="lt")
 
 
-class Findings(Doors):
+class Findings(Exporting, Doors):
     """What the watch suspects from the numbers, with its evidence and the likeliest causes."""
 
     described_by = Finding
@@ -110,6 +113,11 @@ class Findings(Doors):
     @gives(FindingLine, paged=True, summary="List findings, the strongest first")
     def list(self, request: Request) -> Response:
         return self.page(gates.findings_whole().order_by("-strength", "pk"), FindingLine)
+
+    @exports("Findings as a file, the strongest first")
+    def export(self, request: Request) -> Table:
+        rows = self.narrowed(gates.findings_whole().order_by("-strength", "pk"), "as")
+        return tables.findings(within(rows), self.shown_with["business"].time_zone)
 
     @gives(FindingOut, tagged=True, summary="Look at a finding: evidence and likeliest causes")
     def retrieve(self, request: Request, pk: int) -> Response:

@@ -7,6 +7,7 @@ from .views import watch
 
 paths: list[URLPattern | URLResolver] = [
     path("watch/", door(watch.listing_page), name="watch"),
+    path("watch/export/", door(watch.export), name="watch-export"),
     path("watch/look/", door(watch.start_look), name="look-start"),
     path("watch/looks/<int:pk>/", door(watch.look), name="look"),
     path("watch/quality/", door(watch.quality), name="watch-quality"),

@@ -8,6 +8,7 @@ TABLE: tuple[Row, ...] = (
         READS,
         (
             "GET api:finding-list",
+            "GET api:finding-export",
             "GET api:finding-detail",
             "GET api:look-list",
             "GET api:look-detail",
@@ -46,6 +47,7 @@ TABLE: tuple[Row, ...] = (
         READS,
         (
             "GET office:watch",
+            "GET office:watch-export",
             "GET office:watch-quality",
             "GET office:finding",
             "GET office:look",

@@ -94,6 +94,14 @@ def test_it_is_dismissed_with_a_reason(
     assert as_owner.get("/findings", {"state": "open"}).json()["items"] == []
 
 
+def test_findings_as_a_file(found: Finding, as_owner: Caller) -> None:
+    file = as_owner.get("/findings/export", {"kind": found.kind})
+    assert found.said.encode() in file.content
+    assert file.content.count(b"\r\n") == 2
+    other = next(kind for kind in Finding.Kind.values if kind != found.kind)
+    assert as_owner.get("/findings/export", {"kind": other}).content.count(b"\r\n") == 1
+
+
 def test_a_look_is_asked_for_and_is_one_at_a_time(
     found: Finding, as_owner: Caller, refused: Callable[..., dict[str, Any]]
 ) -> None:

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from office import glances
-from office.doors import PersonRequest, sent, tried
+from office.doors import PersonRequest, sent, sent_as_file, tried
 from office.drawing.watch import evidence
 from office.forms.watch import (
     DismissForm,
@@ -19,7 +19,9 @@ from office.forms.watch import (
     WatchRuleForm,
 )
 from people import audit
+from people.exports import within
 from people.models import Business
+from service.watch import tables
 from service.watch.actions import findings as acting
 from service.watch.actions import looks, rules
 from service.watch.models import Finding, Look, WatchLimits, WatchRule
@@ -58,6 +60,13 @@ def listing_page(request: PersonRequest) -> HttpResponse:
         "asked": any(asked.values()),
     }
     return render(request, "office/watch/findings.html", context)
+
+
+def export(request: PersonRequest) -> HttpResponse:
+    """The list as a file, as it is narrowed."""
+    form = FindingsForm(request.GET)
+    rows = listing.listed(**(form.cleaned_data if form.is_valid() else {}))
+    return sent_as_file(request, tables.findings(within(rows), Business.the().time_zone))
 
 
 def finding(request: PersonRequest, pk: int) -> HttpResponse:

@@ -1,5 +1,7 @@
 """The watch at the desk: who sees it, what is refused, and what a page says of a finding."""
 
+import csv
+import io
 from collections.abc import Callable
 from typing import Any
 
@@ -120,3 +122,18 @@ def test_charts_of_every_kind_are_drawn_and_of_none_are_not() -> None:
         assert "<desc" in drawn
     assert evidence({}, ident="one", title="a title") is None
     assert evidence({"kind": "clock", "at": []}, ident="one", title="a title") is None
+
+
+def test_findings_as_a_file(finding: Finding, cast: Cast, desk: Desk) -> None:
+    finding.said = "=1+1 is not a formula here"
+    finding.save()
+    page = desk(cast.dispatcher)
+    assert "/watch/export/?kind=clock" in text(page.get("/watch/", {"kind": "clock"}))
+    rows = list(csv.DictReader(io.StringIO(text(page.get("/watch/export/", {"kind": "clock"})))))
+    assert [(row["machine"], row["what"]) for row in rows] == [
+        (finding.machine.asset_tag, "clock wrong")
+    ]
+    assert rows[0]["said"] == "'=1+1 is not a formula here"
+    assert text(page.get("/watch/export/", {"kind": "warm"})).count("\n") == 1
+    assert page.get("/watch/export/", {"as": "xlsx"}).content.startswith(b"PK")
+    assert desk(cast.driver).get("/watch/export/").status_code == 403
