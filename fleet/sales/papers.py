@@ -95,5 +95,5 @@ def statement_paper(statement: Statement) -> Paper:
             due,
             *([Section("To know", said=figures["said"])] if figures["said"] else []),
         ],
-        foot=f"Issued {statement.issued_at:%Y-%m-%d} - digest {statement.digest[:16]}",
+        foot=f"Issued {business.day_of(statement.issued_at)} - digest {statement.digest[:16]}",
     )

@@ -1,5 +1,6 @@
 """People, their devices, what they did, and the business they work for."""
 
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, ClassVar
 
@@ -233,6 +234,10 @@ class Business(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
+
+    def day_of(self, at: datetime) -> date:
+        """The day of a moment on the calendar of the business."""
+        return at.astimezone(self.time_zone).date()
 
     @classmethod
     def the(cls) -> "Business":

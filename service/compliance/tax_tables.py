@@ -7,6 +7,7 @@ from typing import Any, Final
 from people.exports import Cell, Table
 from people.models import Business
 from people.papers import Paper, Section
+from service.compute.tax import split
 from service.compute.tax.classes import WORDS, ClassCode, Status
 from service.compute.tax.rounding import Rounding
 from service.compute.tax.rules import ADVICE
@@ -115,9 +116,7 @@ def total(figures: Figures) -> list[Cell]:
 
 def percent(rate: str) -> str:
     """A fraction as a percentage: `6.25 %`."""
-    value = Decimal(rate) * 100
-    said = f"{value.normalize():f}"
-    return f"{said} %"
+    return split.percent(Decimal(rate))
 
 
 def report_table(figures: Figures, name: str) -> Table:

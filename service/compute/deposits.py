@@ -148,7 +148,7 @@ def _california(asked: _Asked) -> _Found:
     if drink.alcohol is Alcohol.NONE and drink.water is Water.NONE:
         if _known(drink, "contains_milk"):
             return NONE, _MILK
-        if _known(drink, "juice_percent") == 100 and not asked.below(46):
+        if not asked.below(46) and _known(drink, "juice_percent") == 100:
             return NONE, f"juice of 46 fl oz and more, {asked.ounces}"
     if asked.below(24):
         return FIVE, f"{asked.ounces}, below 24 fl oz"

@@ -160,3 +160,10 @@ def test_new_york_leaves_sweetened_water_out(drink: Drink, cents: int) -> None:
 )
 def test_oregon(drink: Drink, volume_ml: str, on: date, cents: int) -> None:
     assert amount("OR", drink, Decimal(volume_ml), on=on) == Decimal(cents) / 100
+
+
+def test_california_asks_for_juice_only_where_its_size_decides() -> None:
+    """Below 46 fl oz a can bears its deposit whatever juice is in it (PRC 14504, 14560)."""
+    unknown = Drink(carbonated=False, sweetened=True, contains_milk=False)
+    assert amount("CA", unknown, ounces("12")) == Decimal("0.05")
+    assert amount("CA", unknown, ounces("46"), material="plastic") is None

@@ -11,7 +11,14 @@ from people.models import Business, Person
 from service.compute.tax.report import digest, figures, inputs
 
 from ..models import Filing
-from ..queries.filing import frozen, period_of, since_filed, standing_filing, today
+from ..queries.filing import (
+    frozen,
+    overlapping,
+    period_of,
+    since_filed,
+    standing_filing,
+    today,
+)
 from ..queries.tax import TaxReport, tax_report
 from ..sums.gathering import Period
 
@@ -47,7 +54,15 @@ def file_period(
     before = standing_filing(state, period)
     if before is not None:
         raise UnableToFile(
-            f"{before} was filed on {before.filed_at:%Y-%m-%d}; amend it", code="filed_before"
+            f"{before} was filed on {Business.the().day_of(before.filed_at)}; amend it",
+            code="filed_before",
+        )
+    other = overlapping(state, period)
+    if other is not None:
+        raise UnableToFile(
+            f"{other} tells of {other.starts_on} until before {other.ends_on}; receipts of these "
+            "days would be returned twice",
+            code="filed_in_part",
         )
     made = tax_report(period, state=state)
     return _freeze(made, state, seen, actor, now, reference, note, None)

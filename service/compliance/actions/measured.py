@@ -12,7 +12,7 @@ from fleet.compute.units import BadMeasure
 from fleet.machines.models import Machine
 from people import rows
 from people.errors import NotAllowed, Unable, Unacceptable
-from people.models import Person
+from people.models import Business, Person
 from people.roles import Role
 from service.compute.reach import Approach, Obstruction
 from service.compute.reach import Part as MeasuredPart
@@ -72,7 +72,7 @@ def measure_access(
     )
     if placement is None:
         raise Unable(
-            f"{machine} stood nowhere on {measured_at:%Y-%m-%d}; place it first",
+            f"{machine} stood nowhere on {Business.the().day_of(measured_at)}; place it first",
             code="stood_nowhere",
         )
     row = rows.put(
@@ -218,5 +218,5 @@ def _require(actor: Person, roles: tuple[Role, ...]) -> None:
 
 def _require_past(at: datetime, now: datetime, field: str) -> None:
     if at > now + CLOCK_AHEAD:
-        message = f"{at:%Y-%m-%d %H:%M} is still to come; give when it was"
+        message = f"{at:%Y-%m-%d %H:%M} (UTC) is still to come; give when it was"
         raise Unacceptable(message, fields={field: message})

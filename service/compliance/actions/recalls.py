@@ -139,7 +139,7 @@ def remove(
         raise NotAllowed("only drivers and the desk take goods out")
     held = _open(recall)
     if at > now + CLOCK_AHEAD:
-        raise _refused("at", f"{at:%Y-%m-%d %H:%M} is still to come; give when it was")
+        raise _refused("at", f"{at:%Y-%m-%d %H:%M} (UTC) is still to come; give when it was")
     if not place.is_held:
         raise _refused("place", f"{place} is no place of ours")
     if quantity < 0:

@@ -11,10 +11,11 @@ from django.db import transaction
 from fleet.machines.models import Site
 from people import audit
 from people.errors import Unable, Unacceptable
-from people.models import Person
+from people.models import Business, Person
 from people.rows import put
 from service.compute.tax.rates import BadRateFile, RateRow, read_rates
 from service.compute.tax.rules import BadRule, Rule, plain, rule_from
+from service.compute.tax.split import percent
 
 from ..models import (
     FilingDuty,
@@ -204,7 +205,7 @@ def load_rate_file(*, name: str, raw: bytes, actor: Person, now: datetime) -> Lo
     before = RateFile.objects.filter(sha256=digest).first()
     if before is not None:
         raise Unable(
-            f"this file was loaded on {before.loaded_at:%Y-%m-%d} as {before.name}",
+            f"this file was loaded on {Business.the().day_of(before.loaded_at)} as {before.name}",
             code="loaded_before",
         )
     file = RateFile(
@@ -286,9 +287,11 @@ def _readable(raw: bytes) -> tuple[RateRow, ...]:
 
 def _must_agree(found: Rate, row: RateRow) -> None:
     other_end = found.ends_on is not None and row.ends is not None and found.ends_on != row.ends
-    if found.general != row.general or other_end:
+    food = found.general if found.food is None else found.food
+    if found.general != row.general or food != row.food or other_end:
         raise Unable(
-            f"{found} stands; the file has {row.general * 100:g} % from {row.begins}"
+            f"{found} ({percent(food)} for food) stands; the file has {percent(row.general)} "
+            f"({percent(row.food)} for food) from {row.begins}"
             f"{f' to {row.ends}' if row.ends else ''}. End or correct the rate first",
             code="rate_contradicts",
         )

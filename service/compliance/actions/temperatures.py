@@ -124,7 +124,7 @@ def lift(
     for name, at in (("serviced_at", serviced_at), ("restocked_at", restocked_at)):
         _require_past(at, now, name)
         if at < lock.since:
-            message = f"that is before it was locked, at {lock.since:%Y-%m-%d %H:%M}"
+            message = f"that is before it was locked, at {lock.since:%Y-%m-%d %H:%M} (UTC)"
             raise Unacceptable(f"food lock: {message}", fields={name: message})
     words = said.strip()
     if not words:
@@ -267,5 +267,5 @@ def _require_road(actor: Person) -> None:
 
 def _require_past(at: datetime, now: datetime, field: str) -> None:
     if at > now + CLOCK_AHEAD:
-        message = f"{at:%Y-%m-%d %H:%M} is still to come; give when it was"
+        message = f"{at:%Y-%m-%d %H:%M} (UTC) is still to come; give when it was"
         raise Unacceptable(message, fields={field: message})

@@ -8,6 +8,7 @@ from django.db import models
 from django.db.models import Func
 
 from fleet.machines.models import Site
+from service.compute.tax.split import percent
 
 STATE = RegexValidator(r"^[A-Z]{2}$", "Write a state by its two letters, as in PA.")
 
@@ -176,4 +177,4 @@ class Rate(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.jurisdiction}: {self.general * 100:g} % from {self.begins_on}"
+        return f"{self.jurisdiction}: {percent(self.general)} from {self.begins_on}"

@@ -5,9 +5,10 @@ import gzip
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
 from django.db.models import Q, QuerySet
 from django.utils import timezone
@@ -33,14 +34,16 @@ class DuePeriod:
     period: Period
     due_on: date
     filing: Filing | None
+    day: date
+    """The day it is looked at."""
 
     @property
     def is_over(self) -> bool:
-        return self.period.ends_on <= today()
+        return self.period.ends_on <= self.day
 
     @property
     def is_late(self) -> bool:
-        return self.filing is None and self.due_on < today()
+        return self.filing is None and self.due_on < self.day
 
 
 def today() -> date:
@@ -77,6 +80,7 @@ def due_periods(*, day: date | None = None) -> list[DuePeriod]:
             period,
             due_on(duty, period),
             last.get((duty.state, period.starts_on, period.ends_on)),
+            day,
         )
         for duty in FilingDuty.objects.all()
         for period in list(periods(duty.every, duty.first_period, day))[-LONG_BACK:]
@@ -89,6 +93,16 @@ def standing_filing(state: str, period: Period) -> Filing | None:
     return (
         Filing.objects.filter(state=state, starts_on=period.starts_on, ends_on=period.ends_on)
         .order_by("-pk")
+        .first()
+    )
+
+
+def overlapping(state: str, period: Period) -> Filing | None:
+    """A return of the state for other days of which some are in the period too."""
+    return (
+        Filing.objects.filter(state=state, amends__isnull=True)
+        .filter(starts_on__lt=period.ends_on, ends_on__gt=period.starts_on)
+        .exclude(starts_on=period.starts_on, ends_on=period.ends_on)
         .first()
     )
 
@@ -190,16 +204,26 @@ def since_filed(filing: Filing) -> SinceFiled:
 
 def later_reads(filing: Filing) -> "QuerySet[AuditRead]":
     """Reads of a filed period that came after it was filed."""
-    period = period_of(filing)
-    late = Q(interval_to__ends_at__gte=period.since, interval_to__ends_at__lt=period.until)
-    if filing.basis == Basis.DAYS:
-        late = Q(interval_to__starts_at__lt=period.until, interval_to__ends_at__gt=period.since)
     return (
-        AuditRead.objects.filter(late, received_at__gt=filing.filed_at)
+        AuditRead.objects.filter(came_later(filing))
         .select_related("machine")
         .defer("raw")
         .order_by("received_at", "pk")
     )
+
+
+def came_later(filing: Filing, zone: ZoneInfo | None = None) -> Q:
+    """What holds of a read that belongs to a filed period and came after it was filed.
+
+    `zone` is the business's, for whoever asks of many returns.
+    """
+    zone = zone or Business.the().time_zone
+    since = datetime.combine(filing.starts_on, time(), tzinfo=zone)
+    until = datetime.combine(filing.ends_on, time(), tzinfo=zone)
+    late = Q(interval_to__ends_at__gte=since, interval_to__ends_at__lt=until)
+    if filing.basis == Basis.DAYS:
+        late = Q(interval_to__starts_at__lt=until, interval_to__ends_at__gt=since)
+    return late & Q(received_at__gt=filing.filed_at)
 
 
 def _key(line: dict[str, Any]) -> tuple[str, ...]:

@@ -9,18 +9,20 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
-from typing import Final
+from typing import Final, TypeAlias
 from zoneinfo import ZoneInfo
 
 from fleet.machines.models import Machine, Placement, WaysOfPaying
 from service.compute.tax.rates import on
 from service.compute.tax.rules import Rule, Takes
-from service.compute.tax.split import RateOf
+from service.compute.tax.split import ZERO, RateOf
 
 from ..models import Jurisdiction, Rate, SiteJurisdiction
 
 LONG_AGO: Final = datetime(1900, 1, 1, tzinfo=UTC)
 FOR_EVER: Final = datetime(2999, 1, 1, tzinfo=UTC)
+Span: TypeAlias = tuple[RateOf, date, date | None]
+"""A jurisdiction's rates in `[begins, ends)`; None: no end is known."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +78,7 @@ class Segments:
         self._of_state = {
             one.state: one.pk for one in self._jurisdictions.values() if one.kind == "state"
         }
-        self._rates: dict[int, list[tuple[RateOf, date, date | None]]] = defaultdict(list)
+        self._rates: dict[int, list[Span]] = defaultdict(list)
         for row in Rate.objects.all():
             place = self._jurisdictions[row.jurisdiction_id]
             rate = RateOf(place.code, place.name, place.kind, row.general, row.food)
@@ -162,6 +164,15 @@ class Segments:
         of_state = self._of_state.get(stay.state)
         return keys | ({of_state} if of_state else set())
 
+    def _spans(self, key: int, day: date) -> Sequence[Span]:
+        """A jurisdiction's rates; where none holds on the day, one that says so for it alone."""
+        spans = self._rates[key]
+        if any(_holds(span, day) for span in spans):
+            return spans
+        place = self._jurisdictions[key]
+        unknown = RateOf(place.code, place.name, place.kind, ZERO, known=False)
+        return [(unknown, day, None)]
+
     def _rates_at(self, stay: _Stay, day: date) -> tuple[RateOf, ...]:
         known = self._known.get((stay.site_id, stay.state, day))
         if known is None:
@@ -173,9 +184,17 @@ class Segments:
             }
             of_state = self._of_state.get(stay.state)
             keys |= {of_state} if of_state else set()
-            known = on([rate for key in keys for rate in self._rates[key]], day)
+            known = on([rate for key in keys for rate in self._spans(key, day)], day)
+            if known and not of_state and stay.state:
+                # Counties alone would make too little of it.
+                known = (RateOf(stay.state, stay.state, "state", ZERO, known=False), *known)
             self._known[stay.site_id, stay.state, day] = known
         return known
+
+
+def _holds(span: Span, day: date) -> bool:
+    _, begins, ends = span
+    return begins <= day and (ends is None or day < ends)
 
 
 def _takes(ways: Sequence[WaysOfPaying], day: date) -> Takes:

@@ -116,6 +116,7 @@ def _rate(rate: RateOf) -> dict[str, Any]:
         "kind": rate.kind,
         "general": _text(rate.general),
         "food": _text(rate.food),
+        **({} if rate.known else {"known": False}),
     }
 
 
@@ -126,6 +127,7 @@ def _rate_from(data: dict[str, Any]) -> RateOf:
         data["kind"],
         Decimal(data["general"]),
         _figure(data["food"]),
+        data.get("known", True),
     )
 
 

@@ -8,7 +8,7 @@ facts in any order give the same report and the same digest.
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
-from typing import Any, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from .classes import ClassCode
 from .frozen import canonical, digest, figures, inputs, line_figures, thawed
@@ -38,6 +38,10 @@ __all__ = [
     "thawed",
     "totals",
 ]
+
+
+UNKNOWN: Final = Decimal(-1)
+"""Stands in a line's key for a rate that nobody entered, so that it is apart from one of 0."""
 
 
 class _Key(NamedTuple):
@@ -110,7 +114,7 @@ class _Chosen:
             kind = kind_of(self.rule)
             key = _Key(
                 self._sale.state,
-                tuple((one.code, one.rate(kind)) for one in fact.rates),
+                tuple((one.code, one.rate(kind) if one.known else UNKNOWN) for one in fact.rates),
                 self.rule.key if self.rule else "",
                 lacking,
                 self._sale.code,

@@ -337,6 +337,8 @@ class Rules:
         """The rule for a sale: of those that are for it, the one of highest rank."""
         if sale.code is ClassCode.UNKNOWN:
             return Found(None, "the product has no class: a fact about it is missing")
+        if not sale.state:
+            return Found(None, "the machine stood at no site, or its site has no state")
         ranked = self.by_state.get(sale.state, ())
         if not ranked:
             return Found(None, f"no rule of {sale.state} is entered")

@@ -17,13 +17,18 @@ ZERO: Final = Decimal(0)
 
 @dataclass(frozen=True)
 class RateOf:
-    """A jurisdiction's rates on a day, as fractions. `food` None: no rate of its own for food."""
+    """A jurisdiction's rates on a day, as fractions. `food` None: no rate of its own for food.
+
+    `known` is False where none is entered for the day: nothing can be reckoned with it then, for
+    the rates of the others alone would be too low.
+    """
 
     code: str
     name: str
     kind: str
     general: Decimal
     food: Decimal | None = None
+    known: bool = True
 
     def rate(self, kind: RateKind) -> Decimal:
         if kind is RateKind.FOOD and self.food is not None:
@@ -130,6 +135,11 @@ def split(
     parts = _rates(rule, rates)
     if parts is None:
         return not_known(f"no rate of {rule.state} is entered for that day")
+    if rule.rate is None and not all(one.known for one in rates):
+        names = " and ".join(one.name for one in rates if not one.known)
+        return not_known(
+            f"no rate of {names} is entered for that day; where there is none, enter 0"
+        )
     rate = sum((one.rate for one in parts), ZERO)
     if goes_by_table(rule, rounding):
         if by_table is None:
@@ -176,7 +186,7 @@ def _of_receipts(
         if rule.shape is Shape.DIVISOR:
             found = rule.divisor(rate)
             if found is None:
-                why = f"the table of {rule.citation} has no divisor for {_percent(rate)}"
+                why = f"the table of {rule.citation} has no divisor for {percent(rate)}"
                 return unclassified(receipts, why, deposits=deposits)
             by = found
         taxable = half_up(gross / by, unit)
@@ -289,10 +299,11 @@ def _shared(tax: Decimal, parts: Sequence[DuePart], unit: Decimal) -> tuple[DueP
 
 
 def _times(measure: Decimal, rate: Decimal, tax: Decimal) -> str:
-    return f"{measure} x {_percent(rate)} = {tax}"
+    return f"{measure} x {percent(rate)} = {tax}"
 
 
-def _percent(rate: Decimal) -> str:
+def percent(rate: Decimal) -> str:
+    """A rate in words: 0.0625 is `6.25 %`."""
     return f"{_fraction(rate * 100)} %"
 
 
