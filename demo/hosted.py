@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from demo.books import Books
-from fleet.sales.actions import commission
+from fleet.sales.actions.agreements import save_agreement
 from people.models import Person
 from service.compliance.statements import run_statements
 
@@ -35,7 +35,7 @@ class Hosted:
     def agree(self) -> None:
         """Before anything was sold."""
         for code, (rhythm, terms) in TERMS.items():
-            commission.save_agreement(
+            save_agreement(
                 agreement=None,
                 changes={
                     "site": self._books.sites[code],

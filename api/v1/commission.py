@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from api.doors import Doors, gives, writes
 from api.filters import Id, Word
 from fleet.sales.actions import commission
+from fleet.sales.actions.agreements import save_agreement
 from fleet.sales.models import Agreement, Statement
 from fleet.sales.queries.commission import (
     agreement_for,
@@ -49,9 +50,7 @@ class CommissionAgreements(Doors):
         summary="Agree with a host",
     )
     def create(self, request: Request, given: dict[str, Any]) -> Response:
-        saved = commission.save_agreement(
-            agreement=None, changes=given, actor=self.person, now=self.now
-        )
+        saved = save_agreement(agreement=None, changes=given, actor=self.person, now=self.now)
         return self.created(shapes.CommissionAgreementOut, agreement_for(self.person, saved.pk))
 
     @writes(
@@ -64,7 +63,7 @@ class CommissionAgreements(Doors):
     )
     def partial_update(self, request: Request, pk: int, given: dict[str, Any]) -> Response:
         row = self.matched(agreement_for, pk, shapes.CommissionAgreementOut)
-        commission.save_agreement(agreement=row, changes=given, actor=self.person, now=self.now)
+        save_agreement(agreement=row, changes=given, actor=self.person, now=self.now)
         return self.answer(shapes.CommissionAgreementOut, agreement_for(self.person, pk))
 
     @gives(

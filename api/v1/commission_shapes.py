@@ -2,7 +2,8 @@
 
 from rest_framework import serializers
 
-from api.shapes import Money, Ref, RowShape, Shape, one_of
+from api.shapes import Choice, Money, Ref, RowShape, Shape, one_of
+from fleet.compute.commission import InPart
 from fleet.machines.models import Site
 from fleet.sales.models import Agreement, Statement, StatementCorrection, StatementPayment
 
@@ -11,7 +12,9 @@ class TermsShape(Shape):
     """What a host is paid. Percents and amounts as text.
 
     `shares` are percents by product class, under "" of everything else; `steps` are pairs of an
-    amount and the percent from there on; `base` names what is taken off receipts first.
+    amount and the percent from there on; `base` names what is taken off receipts first. In a
+    period that the agreement covers only partly, the minimum is owed and steps are reached by
+    `days` or `whole`.
     """
 
     shares = serializers.DictField(child=serializers.CharField(max_length=12), required=False)
@@ -28,6 +31,12 @@ class TermsShape(Shape):
         child=serializers.ChoiceField(choices=["tax", "deposit", "refunds"]),
         required=False,
         max_length=3,
+    )
+    minimum_in_part = Choice(
+        choices=[one.value for one in InPart], required=False, default=InPart.DAYS.value
+    )
+    steps_in_part = Choice(
+        choices=[one.value for one in InPart], required=False, default=InPart.WHOLE.value
     )
 
 

@@ -36,6 +36,30 @@ class Off(StrEnum):
     REFUNDS = "refunds"
 
 
+class InPart(StrEnum):
+    """What of an amount for a whole period is owed where an agreement covers a part of it."""
+
+    DAYS = "days"
+    """As many of its parts as days are covered."""
+    WHOLE = "whole"
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """Days of a period that the agreement covers, and how many the whole period has."""
+
+    days: int
+    of: int
+
+    def __post_init__(self) -> None:
+        if not 0 < self.days <= self.of:
+            raise ValueError(f"{self.days} days of {self.of}; give 1 to all of them")
+
+    def part(self, amount: Decimal, places: int) -> Decimal:
+        """An amount for the whole period, by days, rounded half up."""
+        return _rounded(amount * self.days / self.of, places)
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """From this much in the period on, this percent."""
@@ -52,6 +76,9 @@ class Terms:
     stand in its place: what those classes took together in the period, less what `base` takes off,
     finds the step. `marginal` pays each step's percent on what lies within it only, otherwise the
     step reached is paid on all. `minimum` is what a period pays at least.
+
+    In a period that the agreement covers only partly, `minimum_in_part` says whether the minimum
+    is owed by days or whole, and `steps_in_part` whether steps are reached by days or as written.
     """
 
     shares: Mapping[str, Decimal] = field(default_factory=dict)
@@ -59,6 +86,8 @@ class Terms:
     marginal: bool = True
     minimum: Decimal = Decimal(0)
     base: frozenset[Off] = frozenset()
+    minimum_in_part: InPart = InPart.DAYS
+    steps_in_part: InPart = InPart.WHOLE
 
     def __post_init__(self) -> None:
         for code, percent in self.shares.items():
@@ -135,8 +164,16 @@ class Statement:
     said: tuple[str, ...]
 
 
-def statement(terms: Terms, lines: Sequence[MachineReceipts], *, places: int = 2) -> Statement:
+def statement(
+    terms: Terms,
+    lines: Sequence[MachineReceipts],
+    *,
+    places: int = 2,
+    covered: Covered | None = None,
+) -> Statement:
     """What these receipts of one period are worth to the host. The order of lines changes nothing.
+
+    `covered` says how much of the period the agreement covers; None is all of it.
 
     Lines of the same machine and class are taken together. A machine or class may come out below
     nothing when more was refunded than taken; the whole never does.
@@ -144,7 +181,8 @@ def statement(terms: Terms, lines: Sequence[MachineReceipts], *, places: int = 2
     gathered = _gathered(lines)
     said: list[str] = []
     bases = {key: one.receipts - _taken_off(terms, one) for key, one in gathered.items()}
-    percents = _percents(terms, bases, said)
+    steps, whole_minimum = _for_days(terms, covered, places, said)
+    percents = _percents(terms, steps, bases, said)
     exact = {
         key: bases[key] * percent / HUNDRED
         for key in gathered
@@ -159,7 +197,7 @@ def statement(terms: Terms, lines: Sequence[MachineReceipts], *, places: int = 2
     if unpaid:
         named = ", ".join(code or "everything else" for code in unpaid)
         said.append(f"no percent is agreed for {named}; it pays nothing")
-    minimum = _rounded(terms.minimum, places)
+    minimum = _rounded(whole_minimum, places)
     minimum_added = max(minimum - commission, Decimal(0))
     machines = sorted({key[0] for key in gathered})
     if minimum_added:
@@ -262,25 +300,53 @@ def _taken_off(terms: Terms, one: MachineReceipts) -> Decimal:
     return sum((amount for off, amount in amounts.items() if off in terms.base), Decimal(0))
 
 
+def _for_days(
+    terms: Terms, covered: Covered | None, places: int, said: list[str]
+) -> tuple[tuple[Step, ...], Decimal]:
+    """Steps and minimum for the days that are covered, and what the reader must know of it."""
+    steps, minimum = terms.steps, terms.minimum
+    if covered is None or covered.days == covered.of:
+        return steps, minimum
+    days = f"the agreement covers {covered.days} of the {covered.of} days of the period"
+    if minimum and terms.minimum_in_part == InPart.DAYS:
+        minimum = covered.part(minimum, places)
+        said.append(f"{days}; the minimum of {terms.minimum} is {minimum} for them")
+    elif minimum:
+        said.append(f"{days}; the minimum of {minimum} is owed whole, as agreed")
+    if steps and terms.steps_in_part == InPart.DAYS:
+        steps = tuple(
+            Step(covered.part(one.from_receipts, places), one.percent) for one in terms.steps
+        )
+        said.append(f"{days}; steps are reached by as many parts of what they are written for")
+    elif steps:
+        said.append(f"{days}; steps stand as they are written for a whole one")
+    return steps, minimum
+
+
 def _percents(
-    terms: Terms, bases: Mapping[tuple[str, str], Decimal], said: list[str]
+    terms: Terms,
+    steps: Sequence[Step],
+    bases: Mapping[tuple[str, str], Decimal],
+    said: list[str],
 ) -> dict[tuple[str, str], Decimal | None]:
     """The percent of each line. Under steps all lines without one of their own share one."""
     general = terms.shares.get(EVERYTHING)
-    if terms.steps:
+    if steps:
         stepped = sum(
             (base for key, base in bases.items() if key[1] not in terms.shares), Decimal(0)
         )
-        general = _stepped_percent(terms, stepped, said)
+        general = _stepped_percent(steps, terms.marginal, stepped, said)
     return {key: terms.shares.get(key[1], general) for key in bases}
 
 
-def _stepped_percent(terms: Terms, base: Decimal, said: list[str]) -> Decimal:
-    reached = [step for step in terms.steps if step.from_receipts <= base]
+def _stepped_percent(
+    steps: Sequence[Step], marginal: bool, base: Decimal, said: list[str]
+) -> Decimal:
+    reached = [step for step in steps if step.from_receipts <= base]
     if not reached:
-        said.append(f"{base} does not reach the first step, {terms.steps[0].from_receipts}")
+        said.append(f"{base} does not reach the first step, {steps[0].from_receipts}")
         return Decimal(0)
-    if not terms.marginal:
+    if not marginal:
         said.append(f"{base} reaches the step from {reached[-1].from_receipts}, paid on all of it")
         return reached[-1].percent
     earned = Decimal(0)

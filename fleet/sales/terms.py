@@ -4,11 +4,14 @@ from collections.abc import Mapping
 from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
-from fleet.compute.commission import BadTerms, Off, Step, Terms
+from fleet.compute.commission import BadTerms, InPart, Off, Step, Terms
 from fleet.machines.models import Product
 from people.errors import Unacceptable
 
-KEYS: Final = ("shares", "steps", "marginal", "minimum", "base")
+KEYS: Final = (
+    *("shares", "steps", "marginal", "minimum", "base"),
+    *("minimum_in_part", "steps_in_part"),
+)
 CLASSES: Final = tuple(
     (form.value, form.label) for form in Product.Form if form != Product.Form.PART
 )
@@ -17,7 +20,8 @@ CLASSES: Final = tuple(
 
 def terms_from(kept: Mapping[str, Any]) -> Terms:
     """Terms from JSON: `{"shares": {"drink": "12.5"}, "steps": [["0", "5"], ["1000", "8"]],
-    "marginal": true, "minimum": "50", "base": ["tax", "refunds"]}`.
+    "marginal": true, "minimum": "50", "base": ["tax", "refunds"], "minimum_in_part": "days",
+    "steps_in_part": "whole"}`.
 
     A share under `""` is of every class without one of its own. Raises Unacceptable by field.
     """
@@ -43,6 +47,8 @@ def terms_from(kept: Mapping[str, Any]) -> Terms:
             marginal=bool(kept.get("marginal", True)),
             minimum=_figure("minimum", kept.get("minimum") or 0),
             base=frozenset(Off(one) for one in base),
+            minimum_in_part=_in_part(kept, "minimum_in_part", InPart.DAYS),
+            steps_in_part=_in_part(kept, "steps_in_part", InPart.WHOLE),
         )
     except BadTerms as error:
         raise _bad(f"terms.{error.field}", error.message) from error
@@ -59,6 +65,8 @@ def kept_of(terms: Terms) -> dict[str, Any]:
         "marginal": terms.marginal,
         "minimum": _text(terms.minimum),
         "base": sorted(terms.base),
+        "minimum_in_part": terms.minimum_in_part.value,
+        "steps_in_part": terms.steps_in_part.value,
     }
 
 
@@ -76,11 +84,25 @@ def said(terms: Terms) -> list[str]:
             if terms.marginal
             else "the percent of the step reached is paid on all"
         )
+        if terms.steps_in_part == InPart.DAYS:
+            lines.append("in a period covered only partly steps are reached by days")
     if terms.minimum:
         lines.append(f"at least {_text(terms.minimum)} a period")
+        lines.append(
+            "in a period covered only partly the minimum is owed by days"
+            if terms.minimum_in_part == InPart.DAYS
+            else "in a period covered only partly the minimum is owed whole"
+        )
     off = ", ".join(one.value for one in Off if one in terms.base)
     lines.append(f"of receipts less {off}" if off else "of receipts as customers paid them")
     return lines
+
+
+def _in_part(kept: Mapping[str, Any], name: str, usual: InPart) -> InPart:
+    given = kept.get(name) or usual
+    if given not in set(InPart):
+        raise BadTerms(name, f"{given!r}; give {' or '.join(InPart)}")
+    return InPart(given)
 
 
 def _step(index: int, pair: Any) -> Step:

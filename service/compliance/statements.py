@@ -1,22 +1,16 @@
 """Statements of commission, with tax and deposits by the rules entered, and refunds paid."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from decimal import ROUND_HALF_UP, Decimal
 
 from django.db.models import Sum
 
+from fleet.compute.commission import parts_of
 from fleet.machines.models import Machine, Placement
-from fleet.sales.actions.commission import (
-    Deduction,
-    Preview,
-    UnableToIssue,
-    calendar_period,
-    issue,
-    period_of,
-    preview,
-)
+from fleet.sales.actions.agreements import calendar_period, period_of
+from fleet.sales.actions.commission import Deduction, Preview, UnableToIssue, issue, preview
 from fleet.sales.models import Agreement, Statement, StatementCorrection
 from fleet.sales.queries.commission import (
     Taken,
@@ -30,7 +24,7 @@ from people.models import Business, Person
 from service.tickets.models import Refund
 
 from .models import TaxSettings
-from .queries.tax import MachineTax, tax_of_machines
+from .queries.tax import MachineTax, tax_of_classes
 from .sums.gathering import Period
 
 NOTHING = Decimal(0)
@@ -93,17 +87,17 @@ def _previews(rows: Sequence[Agreement], starts_on: date, ends_on: date) -> list
     keys = {one.machine_id for one in taken}
     names = dict(Machine.objects.filter(pk__in=keys).values_list("pk", "asset_tag"))
     wanted = frozenset().union(*(terms_from(row.terms).base for row in rows))
-    tax: dict[int, MachineTax] = {}
+    tax: dict[tuple[int, str], MachineTax] = {}
     if wanted & {"tax", "deposit"}:
         # By days, as receipts are spread here, whatever the basis of filings.
         basis = TaxSettings.Basis.DAYS
-        tax = tax_of_machines(Period(starts_on, ends_on), machines=sorted(keys), basis=basis)
+        tax = tax_of_classes(Period(starts_on, ends_on), machines=sorted(keys), basis=basis)
     refunds = _refunds(starts_on, ends_on, sites) if "refunds" in wanted else {}
     carried: dict[int, list[StatementCorrection]] = defaultdict(list)
     waiting = StatementCorrection.objects.filter(statement__site__in=sites, carried_on=None)
     for one in waiting.select_related("statement").order_by("pk"):
         carried[one.statement.site_id].append(one)
-    whole = _by_machine(taken)
+    whole = _by_class(taken)
     made = []
     for row in rows:
         here = of_site.get(row.site_id, [])
@@ -126,23 +120,25 @@ def _previews(rows: Sequence[Agreement], starts_on: date, ends_on: date) -> list
 def _deductions(
     row: Agreement,
     here: Sequence[Taken],
-    whole: Mapping[int, Decimal],
-    tax: Mapping[int, MachineTax],
+    whole: Mapping[tuple[int, str], Decimal],
+    tax: Mapping[tuple[int, str], MachineTax],
     refunds: Mapping[tuple[int, int], Decimal],
-) -> tuple[dict[int, Deduction], list[str]]:
-    """A machine that moved leaves each site its part of tax, by what it took there."""
+) -> tuple[dict[tuple[int, str], Deduction], list[str]]:
+    """Tax and deposits are those of each class; a machine that moved leaves each site its part of
+    them, by what the class took there. Refunds are told by machine, and shared over its classes."""
     base = terms_from(row.terms).base
     found, words, bare, moved = {}, [], NOTHING, False
-    for machine, amount in _by_machine(here).items():
-        all_of = whole[machine]
+    paid_back = _refunds_by_class(row, here, refunds)
+    for key, amount in _by_class(here).items():
+        all_of = whole[key]
         part = amount / all_of if all_of else NOTHING
         moved = moved or amount != all_of
-        one = tax.get(machine, MachineTax())
+        one = tax.get(key, MachineTax())
         bare += one.unclassified * part
-        found[machine] = Deduction(
+        found[key] = Deduction(
             tax=_cents(one.tax * part),
             deposit=_cents(one.deposit * part),
-            refunds=refunds.get((row.site_id, machine), NOTHING),
+            refunds=paid_back.get(key, NOTHING),
         )
     if "tax" in base and bare:
         words.append(
@@ -153,13 +149,36 @@ def _deductions(
         words.append("A machine moved; its tax is shared over its sites by what it took at each.")
     if "tax" in base:
         words.append("Tax as the rules entered reckon it; this is no tax advice.")
-    lost = {machine for site, machine in refunds if site == row.site_id} - set(found)
+    many = Counter(machine for machine, _ in found)
+    if any(many[machine] > 1 for machine, form in found if paid_back.get((machine, form))):
+        words.append(
+            "Refunds are told by machine, not by product; they are shared over its classes by what "
+            "each took."
+        )
+    machines = {machine for machine, _ in found}
+    lost = {machine for site, machine in refunds if site == row.site_id} - machines
     if lost:
         words.append(
             f"Refunds of {len(lost)} machines that took nothing here in the period are not taken "
             "off."
         )
     return found, words
+
+
+def _refunds_by_class(
+    row: Agreement, here: Sequence[Taken], refunds: Mapping[tuple[int, int], Decimal]
+) -> dict[tuple[int, str], Decimal]:
+    places = Business.the().currency_exponent
+    of_machine: dict[int, dict[str, Decimal]] = defaultdict(dict)
+    for (machine, form), amount in _by_class(here).items():
+        of_machine[machine][form] = amount
+    return {
+        (machine, form): part
+        for machine, forms in of_machine.items()
+        for form, part in parts_of(
+            refunds.get((row.site_id, machine), NOTHING), forms, places=places
+        ).items()
+    }
 
 
 def _refunds(
@@ -188,10 +207,10 @@ def _refunds(
     return dict(found)
 
 
-def _by_machine(taken: Sequence[Taken]) -> dict[int, Decimal]:
-    found: dict[int, Decimal] = defaultdict(Decimal)
+def _by_class(taken: Sequence[Taken]) -> dict[tuple[int, str], Decimal]:
+    found: dict[tuple[int, str], Decimal] = defaultdict(Decimal)
     for one in taken:
-        found[one.machine_id] += one.receipts
+        found[one.machine_id, one.form] += one.receipts
     return dict(found)
 
 

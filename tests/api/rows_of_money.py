@@ -6,7 +6,7 @@ from typing import Any
 from django.utils import timezone
 
 from fleet.machines.models import Machine
-from fleet.sales.actions import commission
+from fleet.sales.actions import agreements
 from people.models import Person
 from service.compliance.actions import filing, tax_rules
 from service.compliance.models import Jurisdiction, TaxRule
@@ -17,7 +17,7 @@ from service.compliance.sums.gathering import Period
 def agreed(machine: Machine, owner: Person) -> dict[str, int]:
     """An agreement with a host, and a statement that was issued by it."""
     given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
-    row = commission.save_agreement(
+    row = agreements.save_agreement(
         agreement=None,
         changes={
             "site": machine.placements.get().site,

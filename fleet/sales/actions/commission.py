@@ -1,4 +1,4 @@
-"""Agreements with hosts, and statements: previewed, issued, corrected, paid."""
+"""Statements of commission: previewed, issued, corrected, paid, and mailed."""
 
 import hashlib
 import json
@@ -12,7 +12,7 @@ from typing import Any, Final
 from celery import signature
 from django.db import connection, transaction
 
-from fleet.compute.commission import MachineReceipts, Off, parts_of
+from fleet.compute.commission import MachineReceipts, Off
 from fleet.compute.commission import Statement as Reckoned
 from fleet.compute.commission import statement as reckon
 from fleet.machines.models import Machine, Site
@@ -23,7 +23,8 @@ from people.rows import put
 
 from ..models import Agreement, Statement, StatementCorrection, StatementPayment
 from ..queries.commission import Taken, by_site, receipts, waiting_corrections
-from ..terms import kept_of, said, terms_from
+from ..terms import said, terms_from
+from .agreements import covered_of
 
 NOTHING: Final = Decimal(0)
 MAIL: Final = "fleet.sales.tasks.mail_statement"
@@ -37,7 +38,7 @@ class UnableToIssue(Unable):
 
 @dataclass(frozen=True)
 class Deduction:
-    """What one machine's receipts at a site hold that may be taken off, for the period."""
+    """What one machine's receipts of a class at a site hold that may be taken off."""
 
     tax: Decimal = NOTHING
     deposit: Decimal = NOTHING
@@ -61,70 +62,12 @@ class Preview:
         return self.reckoned.amount + sum((one.amount for one in self.carried), NOTHING)
 
 
-@transaction.atomic
-def save_agreement(
-    *,
-    agreement: Agreement | None,
-    changes: Mapping[str, Any],
-    actor: Person,
-    now: datetime,
-) -> Agreement:
-    """Keep an agreement. What statements were issued by stands: it can only be ended after them.
-
-    Raises Unacceptable by field, Unable.
-    """
-    changes = dict(changes)
-    if "terms" in changes:
-        changes["terms"] = kept_of(terms_from(changes["terms"]))
-    row = agreement or Agreement()
-    if agreement is not None:
-        # Statements lock it too, so that none is issued on terms that change meanwhile.
-        Agreement.objects.select_for_update(no_key=True, of=("self",)).get(pk=agreement.pk)
-        last = agreement.statements.order_by("-ends_on").first()
-        changed = {name for name, value in changes.items() if getattr(row, name) != value}
-        if last is not None and changed - {"ends_on", "note"}:
-            raise Unable(
-                f"{last} was issued by these terms; end this agreement on {last.ends_on} or later "
-                "and begin another",
-                code="statements_issued",
-            )
-        ends = changes.get("ends_on", row.ends_on)
-        if last is not None and ends is not None and ends < last.ends_on:
-            message = f"{last} runs until {last.ends_on}; end it then or later"
-            raise Unacceptable(f"ends_on: {message}", fields={"ends_on": message})
-    return put(row, changes, actor=actor, verb="save agreement", now=now)
-
-
-def period_of(agreement: Agreement, day: date) -> tuple[date, date]:
-    """The period `[starts_on, ends_on)` of an agreement that a day lies in, cut at its ends.
-
-    Raises Unacceptable when it does not hold then.
-    """
-    if day < agreement.starts_on or (agreement.ends_on is not None and day >= agreement.ends_on):
-        message = f"the agreement does not hold on {day}"
-        raise Unacceptable(f"day: {message}", fields={"day": message})
-    starts, ends = calendar_period(agreement.rhythm, day)
-    return (
-        max(starts, agreement.starts_on),
-        ends if agreement.ends_on is None else min(ends, agreement.ends_on),
-    )
-
-
-def calendar_period(rhythm: str, day: date) -> tuple[date, date]:
-    """The calendar month or quarter of a day, its end being the first day after it."""
-    months = 1 if rhythm == Agreement.Rhythm.MONTHLY else 3
-    first = (day.month - 1) // months * months
-    starts = date(day.year, first + 1, 1)
-    after = first + months
-    return starts, date(day.year + after // 12, after % 12 + 1, 1)
-
-
 def preview(
     *,
     agreement: Agreement,
     starts_on: date,
     ends_on: date,
-    deductions: Mapping[int, Deduction] | None = None,
+    deductions: Mapping[tuple[int, str], Deduction] | None = None,
     words: Sequence[str] = (),
     taken: Sequence[Taken] | None = None,
     names: Mapping[int, str] | None = None,
@@ -132,9 +75,9 @@ def preview(
 ) -> Preview:
     """What a period of an agreement comes to. Nothing is written.
 
-    `deductions` are by machine; None where nobody told them, which the figures then say. `words`
-    are what the reader of the figures must know besides. `taken`, `names` and `carried` are given
-    by who reckons many sites, and asked here otherwise.
+    `deductions` are by machine and product class; None where nobody told them, which the figures
+    then say. `words` are what the reader of the figures must know besides. `taken`, `names` and
+    `carried` are given by who reckons many sites, and asked here otherwise.
     """
     business = Business.the()
     terms = terms_from(agreement.terms)
@@ -157,7 +100,12 @@ def preview(
             "figure here."
         )
     lines = _lines(taken, names, deductions or {})
-    reckoned = reckon(terms, lines, places=business.currency_exponent)
+    reckoned = reckon(
+        terms,
+        lines,
+        places=business.currency_exponent,
+        covered=covered_of(agreement, starts_on, ends_on),
+    )
     reckoned = replace(reckoned, said=(*reckoned.said, *told))
     figures = _figures(agreement, starts_on, ends_on, lines, reckoned, carried, business)
     return Preview(
@@ -290,23 +238,19 @@ def address_of(statement: Statement) -> str:
 
 
 def _lines(
-    taken: Sequence[Taken], names: Mapping[int, str], deductions: Mapping[int, Deduction]
+    taken: Sequence[Taken],
+    names: Mapping[int, str],
+    deductions: Mapping[tuple[int, str], Deduction],
 ) -> list[MachineReceipts]:
-    """Receipts by machine and class, each bearing its part of what is taken off its machine."""
-    places = Business.the().currency_exponent
-    of_machine: dict[int, dict[str, Decimal]] = {}
-    for one in taken:
-        of_machine.setdefault(one.machine_id, {})[one.form] = one.receipts
+    """Receipts by machine and class, with what may be taken off each."""
     lines = []
-    for machine, forms in sorted(of_machine.items()):
-        off = deductions.get(machine, Deduction())
-        tax, deposit, refunds = (
-            parts_of(amount, forms, places=places) for amount in (off.tax, off.deposit, off.refunds)
+    for one in sorted(taken, key=lambda one: (one.machine_id, one.form)):
+        off = deductions.get((one.machine_id, one.form), Deduction())
+        lines.append(
+            MachineReceipts(
+                names[one.machine_id], one.form, one.receipts, off.tax, off.deposit, off.refunds
+            )
         )
-        lines += [
-            MachineReceipts(names[machine], form, amount, tax[form], deposit[form], refunds[form])
-            for form, amount in sorted(forms.items())
-        ]
     return lines
 
 

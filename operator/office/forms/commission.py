@@ -34,6 +34,16 @@ class AgreementForm(forms.ModelForm):
         label="Each step's percent on what lies within it only", required=False
     )
     minimum = figure("At least, a period", required=False, min_value=0)
+    minimum_in_part = forms.ChoiceField(
+        label="The minimum of a period that the agreement covers only partly",
+        choices=[("days", "by days"), ("whole", "whole")],
+        required=False,
+    )
+    steps_in_part = forms.ChoiceField(
+        label="Steps in such a period",
+        choices=[("whole", "as they are written"), ("days", "reached by days")],
+        required=False,
+    )
     base = forms.MultipleChoiceField(
         label="Taken off receipts first",
         choices=[(one.value, one.value) for one in Off],
@@ -59,6 +69,8 @@ class AgreementForm(forms.ModelForm):
             )
         self.fields["minimum"].initial = kept.get("minimum")
         self.fields["marginal"].initial = kept.get("marginal", True)
+        self.fields["minimum_in_part"].initial = kept.get("minimum_in_part", "days")
+        self.fields["steps_in_part"].initial = kept.get("steps_in_part", "whole")
         self.fields["base"].initial = kept.get("base", [])
         self.fields["steps"].initial = "\n".join(" ".join(pair) for pair in kept.get("steps", []))
 
@@ -89,6 +101,8 @@ class AgreementForm(forms.ModelForm):
             "marginal": given["marginal"],
             "minimum": str(given["minimum"] or 0),
             "base": given["base"],
+            "minimum_in_part": given["minimum_in_part"] or "days",
+            "steps_in_part": given["steps_in_part"] or "whole",
         }
         return {name: given[name] for name in self.Meta.fields} | {"terms": terms}
 

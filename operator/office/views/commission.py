@@ -8,6 +8,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from fleet.sales.actions import commission as actions
+from fleet.sales.actions.agreements import save_agreement
 from fleet.sales.actions.commission import Preview
 from fleet.sales.models import Agreement, Statement
 from fleet.sales.papers import statement_paper
@@ -78,7 +79,7 @@ def _keep(request: PersonRequest, row: Agreement | None) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         saved = tried(
             form,
-            actions.save_agreement,
+            save_agreement,
             agreement=row,
             changes=form.changes(),
             actor=request.user,

@@ -307,11 +307,32 @@ def tax_of_machines(
 ) -> dict[int, MachineTax]:
     """Receipts, tax and deposits of each machine in a period; the parts of a report's lines."""
     found: dict[int, MachineTax] = {}
-    for key, part in by_key(
-        tax_report(period, machines=machines, basis=basis).report, unit()
-    ).items():
-        machine = int(key.split(":")[0])
+    for (machine, _), part in _of_goods(period, machines, basis).items():
         found[machine] = _added(found.get(machine, MachineTax()), part)
+    return found
+
+
+def tax_of_classes(
+    period: Period, *, machines: Sequence[int] | None = None, basis: str = ""
+) -> dict[tuple[int, str], MachineTax]:
+    """The same by machine and form of product; "" is of products that no read tells."""
+    forms: dict[int | None, str] = dict(Product.objects.values_list("pk", "form"))
+    found: dict[tuple[int, str], MachineTax] = {}
+    for (machine, product), part in _of_goods(period, machines, basis).items():
+        key = machine, forms.get(product, "")
+        found[key] = _added(found.get(key, MachineTax()), part)
+    return found
+
+
+def _of_goods(
+    period: Period, machines: Sequence[int] | None, basis: str
+) -> dict[tuple[int, int | None], Part]:
+    """Each product's part at each machine, by the keys that facts have."""
+    made = tax_report(period, machines=machines, basis=basis).report
+    found = {}
+    for key, part in by_key(made, unit()).items():
+        machine, _, product = key.partition(":")
+        found[int(machine), int(product) if product.isdigit() else None] = part
     return found
 
 

@@ -1,6 +1,7 @@
 """Commission: worked by hand, and parts that always add up."""
 
 import random
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -9,6 +10,8 @@ from hypothesis import strategies as st
 
 from fleet.compute.commission import (
     BadTerms,
+    Covered,
+    InPart,
     MachineReceipts,
     Off,
     Step,
@@ -110,6 +113,64 @@ def test_a_minimum_stands_without_any_machine() -> None:
     assert (found.amount, found.by_machine) == (D(25), ())
 
 
+@pytest.mark.parametrize(
+    ("in_part", "days", "added"),
+    # By hand: 310.00 a month is 10.00 a day; 10 % of 20.00 is 2.00.
+    [
+        (InPart.DAYS, 31, "308.00"),
+        (InPart.DAYS, 12, "118.00"),
+        (InPart.DAYS, 1, "8.00"),
+        (InPart.WHOLE, 12, "308.00"),
+    ],
+)
+def test_a_minimum_for_part_of_a_period(in_part: InPart, days: int, added: str) -> None:
+    terms = Terms(shares={"": D(10)}, minimum=D(310), minimum_in_part=in_part)
+    found = statement(terms, [took("A", "20")], covered=Covered(days, 31))
+    assert found.minimum_added == D(added)
+    words = [text for text in found.said if "days of the period" in text]
+    assert bool(words) is (days < 31)
+    if days == 12:
+        assert words[0].startswith("the agreement covers 12 of the 31 days of the period")
+
+
+def test_minimums_of_two_agreements_within_a_period_are_one_together() -> None:
+    # By hand: 100.00 x 14/31 = 45.161..., x 17/31 = 54.838...: 45.16 and 54.84.
+    parts = [
+        statement(Terms(minimum=D(100)), [], covered=Covered(days, 31)).amount for days in (14, 17)
+    ]
+    assert parts == [D("45.16"), D("54.84")]
+
+
+@pytest.mark.parametrize(
+    ("in_part", "marginal", "amount"),
+    # By hand, for half of 30 days and 1,500.00. By days the steps are 0, 500 and 1,000: 25.00 on
+    # the first 500.00, 50.00 on the next, 75.00 on the rest. As written they are 0, 1,000, 2,000.
+    [
+        (InPart.DAYS, True, "150.00"),
+        (InPart.DAYS, False, "225.00"),
+        (InPart.WHOLE, True, "100.00"),
+        (InPart.WHOLE, False, "150.00"),
+    ],
+)
+def test_steps_for_part_of_a_period(in_part: InPart, marginal: bool, amount: str) -> None:
+    terms = Terms(steps=STEPS, marginal=marginal, steps_in_part=in_part)
+    found = statement(terms, [took("A", "1500")], covered=Covered(15, 30))
+    assert found.amount == D(amount)
+    assert "covers 15 of the 30 days" in found.said[0]
+
+
+def test_steps_so_small_that_days_make_them_one_still_add_up() -> None:
+    terms = Terms(steps=(Step(D("0.01"), D(5)), Step(D("0.02"), D(10))), steps_in_part=InPart.DAYS)
+    found = statement(terms, [took("A", "10")], covered=Covered(1, 31))
+    assert found.amount == D("1.00")
+
+
+def test_days_covered_lie_within_the_period() -> None:
+    for days, of in ((0, 31), (32, 31), (-1, 31)):
+        with pytest.raises(ValueError, match="give 1 to all of them"):
+            Covered(days, of)
+
+
 def test_refunds_above_receipts_pay_nothing_and_owe_nothing() -> None:
     found = statement(
         Terms(shares={"": D(10)}, base=frozenset(Off)), [took("A", "5", refunds="50")]
@@ -171,13 +232,22 @@ terms_of_a_host = st.one_of(
 )
 
 
-@given(terms=terms_of_a_host, receipts=lines, seed=st.integers(0, 1000))
+@given(
+    terms=terms_of_a_host,
+    receipts=lines,
+    seed=st.integers(0, 1000),
+    days=st.integers(1, 31),
+    in_part=st.sampled_from(InPart),
+)
 def test_parts_add_up_and_the_order_changes_nothing(
-    terms: Terms, receipts: list[MachineReceipts], seed: int
+    terms: Terms, receipts: list[MachineReceipts], seed: int, days: int, in_part: InPart
 ) -> None:
-    found = statement(terms, receipts)
+    terms = replace(terms, minimum_in_part=in_part, steps_in_part=in_part)
+    covered = Covered(days, 31)
+    found = statement(terms, receipts, covered=covered)
     assert found.amount == found.commission + found.minimum_added
-    assert found.amount >= terms.minimum
+    least = terms.minimum if in_part == InPart.WHOLE else covered.part(terms.minimum, 2)
+    assert found.amount >= least
     assert sum(line.amount for line in found.lines) == found.commission
     assert sum(line.receipts for line in found.lines) == sum(one.receipts for one in receipts)
     assert sum(line.receipts - line.taken_off for line in found.lines) == found.base
@@ -186,7 +256,7 @@ def test_parts_add_up_and_the_order_changes_nothing(
         assert sum(one.base for one in found.by_machine) == found.base
     shuffled = list(receipts)
     random.Random(seed).shuffle(shuffled)
-    assert statement(terms, shuffled) == found
+    assert statement(terms, shuffled, covered=covered) == found
 
 
 @given(

@@ -11,8 +11,8 @@ from django.db import DatabaseError, transaction
 from pypdf import PdfReader
 
 from fleet.machines.actions import machines as machine_actions
-from fleet.machines.models import Machine
-from fleet.sales.actions import commission
+from fleet.machines.models import Machine, Product
+from fleet.sales.actions import agreements, commission
 from fleet.sales.actions.commission import UnableToIssue, digest_of
 from fleet.sales.models import Agreement, Statement
 from fleet.sales.queries.commission import owed, receipts, statements
@@ -21,6 +21,8 @@ from people.errors import Unable, Unacceptable
 from people.models import AuditEntry, Person
 from service.compliance import statements as run
 from service.compliance.actions import tax_rules
+from service.compliance.queries.tax import tax_of_machines
+from service.compliance.sums.gathering import Period
 from tests.service.compliance.taxed import Sales, drinks, local, machine_at, rate
 from tests.world import World
 
@@ -55,7 +57,7 @@ def agree(machine: Machine, by: Person, terms: dict[str, Any], **more: Any) -> A
         "starts_on": date(2026, 1, 1),
         "terms": terms,
     }
-    return commission.save_agreement(
+    return agreements.save_agreement(
         agreement=None, changes=given | more, actor=by, now=local(2026, 1, 1, 9)
     )
 
@@ -77,6 +79,79 @@ def test_steps_are_paid_on_receipts_less_the_tax(machine: Machine, owner: Person
     assert found.reckoned.commission == round(expected, 2)
     assert found.reckoned.minimum_added == 0
     assert any("no tax advice" in one for one in found.reckoned.said)
+
+
+def test_the_tax_taken_off_is_that_of_each_class(
+    machine: Machine, world: World, owner: Person
+) -> None:
+    """Not the machine's tax by what each class took: the classes are taxed differently."""
+    site = machine.placements.get().site
+    cola = Product.objects.get(name="Cola")
+    pen = world.product("Pen", cola.package, form="not_food")
+    two = machine_at(world, "LOB-2", site, (cola, pen))
+    sales = Sales(two, price=200)
+    sales.read(local(2026, 2, 2, 9))
+    sales.read(local(2026, 2, 20, 9), cash_1=300, cash_2=100)
+    terms = {"shares": {"drink": "10", "": "5"}, "base": ["tax"]}
+    found = run.preview_of(agree(machine, owner, terms), FEBRUARY)
+    period = Period(found.starts_on, found.ends_on)
+    of_machine = tax_of_machines(period, machines=[two.pk], basis="days")[two.pk]
+    off = {
+        line.product_class: line.taken_off
+        for line in found.reckoned.lines
+        if line.machine == "LOB-2"
+    }
+    # Florida's divisors for 7 %, tests/checks/test_tax_florida.py: of 600.00 for drinks 1.0726 and
+    # of 200.00 for other goods 1.0749, by hand 40.61 and 13.94.
+    assert off == {"drink": Decimal("40.61"), "not_food": Decimal("13.94")}
+    assert sum(off.values()) == of_machine.tax
+
+
+def test_a_period_covered_partly_owes_its_days_of_the_minimum(
+    machine: Machine, owner: Person
+) -> None:
+    terms = {"shares": {"": "1"}, "minimum": "280"}
+    agreement = agree(machine, owner, terms, starts_on=date(2026, 2, 15))
+    found = run.preview_of(agreement, date(2026, 2, 20))
+    # By hand: fourteen of February's 28 days, 10.00 each.
+    assert found.reckoned.amount == Decimal("140.00")
+    assert (
+        "the agreement covers 14 of the 28 days of the period; the minimum of 280 is 140.00 for "
+        "them" in found.reckoned.said
+    )
+    assert found.figures["said"] == list(found.reckoned.said)
+    agreements.save_agreement(
+        agreement=agreement,
+        changes={"terms": terms | {"minimum_in_part": "whole"}},
+        actor=owner,
+        now=ISSUED,
+    )
+    whole = run.preview_of(agreement, date(2026, 2, 20))
+    assert whole.reckoned.amount == Decimal("280.00")
+    assert run.preview_of(agreement, date(2026, 3, 20)).reckoned.amount == Decimal("280.00")
+
+
+def test_writing_down_what_terms_mean_anyway_changes_nothing(
+    machine: Machine, owner: Person
+) -> None:
+    agreement = agree(machine, owner, STEPS)
+    Agreement.objects.filter(pk=agreement.pk).update(terms=STEPS)
+    agreement.refresh_from_db()
+    issued(agreement, owner)
+    changed = agreements.save_agreement(
+        agreement=agreement,
+        changes={"terms": STEPS | {"minimum_in_part": "days"}, "ends_on": date(2026, 6, 1)},
+        actor=owner,
+        now=ISSUED,
+    )
+    assert (changed.terms, changed.ends_on) == (STEPS, date(2026, 6, 1))
+    with pytest.raises(Unable, match="begin another"):
+        agreements.save_agreement(
+            agreement=agreement,
+            changes={"terms": STEPS | {"minimum_in_part": "whole"}},
+            actor=owner,
+            now=ISSUED,
+        )
 
 
 def test_what_no_rule_is_entered_for_is_said(machine: Machine, owner: Person) -> None:
@@ -157,6 +232,7 @@ def test_what_cannot_be_agreed_or_issued(machine: Machine, owner: Person) -> Non
         ({"base": ["weather"]}, "cannot be taken off"),
         ({"steps": [["9", "1"], ["8", "2"]]}, "not above the step before"),
         ({}, "pay something"),
+        ({"minimum": "5", "minimum_in_part": "half"}, "give days or whole"),
     ):
         with pytest.raises(Unacceptable, match=said):
             agree(machine, owner, terms)
@@ -167,7 +243,7 @@ def test_what_cannot_be_agreed_or_issued(machine: Machine, owner: Person) -> Non
         issued(agreement, owner, date(2026, 3, 5))
     issued(agreement, owner)
     with pytest.raises(Unable, match="begin another"):
-        commission.save_agreement(
+        agreements.save_agreement(
             agreement=agreement, changes={"terms": {"minimum": "1"}}, actor=owner, now=ISSUED
         )
 
