@@ -20,6 +20,11 @@ from typing import Final
 
 NEAR: Final = timedelta(hours=2)
 """A read so near to a seal is of the same visit; assumed."""
+PAYMENT: Final = Decimal("2.00")
+"""Cash that one customer leaves behind; assumed."""
+UNEVEN: Final = Decimal("0.15")
+"""How far the share of a day's cash that came by some hour is off the share of its time, at the
+most, as a standard deviation: people buy by day. Assumed."""
 
 
 class Basis(StrEnum):
@@ -49,7 +54,7 @@ class Expected:
     """What a bag should hold. `since` and `until` are the reads it is reckoned between.
 
     `exact` says that a read was taken at either visit; otherwise an interval that reaches over a
-    visit is shared by time.
+    visit is shared by time, which may be off by the standard deviation `spread`.
     """
 
     amount: Decimal | None
@@ -58,6 +63,7 @@ class Expected:
     until: datetime | None
     exact: bool
     said: str
+    spread: Decimal = Decimal(0)
 
 
 def expected(
@@ -98,7 +104,8 @@ def expected(
     boxed = _sum(within, begin, end, lambda one: one.boxed)
     if boxed is not None:
         said = "cash to the box and the stacker by the meter" + shared
-        return Expected(_round(boxed, places), Basis.METER, begin, end, exact, said)
+        spread = _spread(within, begin, end, lambda one: one.boxed, places)
+        return Expected(_round(boxed, places), Basis.METER, begin, end, exact, said, spread)
     sold = _sum(within, begin, end, lambda one: one.sold)
     if sold is None:
         return _unknown("the machine's reads tell neither of the cash box nor of cash sales")
@@ -106,9 +113,9 @@ def expected(
     if put_in_tubes:
         way = "put into" if put_in_tubes > 0 else "taken out of"
         said += f"; {abs(put_in_tubes):.{places}f} of change {way} the tubes is allowed for"
-    return Expected(
-        _round(sold + put_in_tubes, places), Basis.SALES, begin, end, exact, said + shared
-    )
+    spread = _spread(within, begin, end, lambda one: one.sold, places)
+    amount = _round(sold + put_in_tubes, places)
+    return Expected(amount, Basis.SALES, begin, end, exact, said + shared, spread)
 
 
 def _sum(
@@ -122,10 +129,36 @@ def _sum(
         amount = figure(one)
         if amount is None:
             return None
-        whole = _seconds(one.ends - one.starts)
-        part = _seconds(min(one.ends, end) - max(one.starts, begin))
-        total += amount * part / whole if whole else amount
+        total += amount * _part(one, begin, end)
     return total
+
+
+def _part(one: Between, begin: datetime, end: datetime) -> Decimal:
+    """How much of an interval's time lies between two moments."""
+    whole = _seconds(one.ends - one.starts)
+    part = _seconds(min(one.ends, end) - max(one.starts, begin))
+    return part / whole if whole else Decimal(1)
+
+
+def _spread(
+    within: Sequence[Between],
+    begin: datetime,
+    end: datetime,
+    figure: Callable[[Between], Decimal | None],
+    places: int,
+) -> Decimal:
+    """Standard deviation of what sharing by time may be off by.
+
+    Of n payments the number before a moment is binomial: its variance n p (1 - p), each of the size
+    PAYMENT. The share p itself is off by what UNEVEN says, the most in the middle.
+    """
+    variance = Decimal(0)
+    for one in within:
+        part = _part(one, begin, end)
+        amount = abs(figure(one) or Decimal(0))
+        middle = part * (1 - part)
+        variance += amount * PAYMENT * middle + (4 * middle * UNEVEN * amount) ** 2
+    return _round(variance.sqrt(), places)
 
 
 def _seconds(span: timedelta) -> Decimal:

@@ -75,34 +75,42 @@ class Repeated:
     said: str
 
 
-def band(differences: Sequence[Decimal], *, expected: Decimal = Decimal(0)) -> Band:
+def band(
+    differences: Sequence[Decimal],
+    *,
+    expected: Decimal = Decimal(0),
+    spread: Decimal = Decimal(0),
+) -> Band:
     """How far a bag may be off by chance, from the differences of bags before it.
 
     The band lies about nothing, not about the median: bags that are always short must not make
-    that usual. With fewer than FEW bags a prior stands, which grows with `expected`. The order of
-    differences changes nothing.
+    that usual. With fewer than FEW bags a prior stands, which grows with `expected`. `spread` is
+    the standard deviation of `expected` itself, where reads were shared by time; bags before that
+    were shared alike have it in their differences already. The order changes nothing.
     """
+    shared = f"; reads shared by time may be off by {_up(DEVIATIONS * spread)}" if spread else ""
     cases = len(differences)
     if cases < FEW:
-        most = max(PRIOR_AMOUNT + PRIOR_SHARE * abs(expected), LEAST)
+        alone = max(PRIOR_AMOUNT + PRIOR_SHARE * abs(expected), LEAST)
+        most = _up((alone**2 + (DEVIATIONS * spread) ** 2).sqrt())
         return Band(
-            _up(most),
+            most,
             cases,
             Basis.PRIOR,
             None,
             None,
-            f"up to {_up(most)} either way is assumed; {cases} of at least {FEW} bags are known",
+            f"up to {most} either way is assumed; {cases} of at least {FEW} bags are known{shared}",
         )
     middle = _median(differences)
     deviation = NORMAL_MAD * _median([abs(one - middle) for one in differences])
-    most = _up(max(DEVIATIONS * deviation, LEAST))
+    most = _up(max(DEVIATIONS * deviation, DEVIATIONS * spread, LEAST))
     return Band(
         most,
         cases,
         Basis.HISTORY,
         middle,
         deviation,
-        f"up to {most} either way is chance, by the spread of {cases} bags",
+        f"up to {most} either way is chance, by the spread of {cases} bags{shared}",
     )
 
 

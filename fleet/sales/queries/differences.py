@@ -82,6 +82,7 @@ def differences(
             within = band(
                 before[one.machine_id][-MOST_BEFORE:],
                 expected=one.expected.amount or Decimal(0),
+                spread=one.expected.spread,
             )
             judged = None if difference is None else judge(difference, within)
             found.append(Difference(one, within, judged))

@@ -87,3 +87,25 @@ def test_bags_in_between_share_the_whole(minor: list[int], data: st.DataObject) 
     assert whole.amount is not None
     # Each is rounded to the cent by itself.
     assert abs(first.amount + second.amount - whole.amount) <= Decimal("0.01")
+
+
+def test_what_sharing_by_time_may_be_off_by() -> None:
+    days = told(("10", None), ("40", None))
+    assert expected(days, MONDAY, MONDAY + 2 * DAY).spread == 0
+    # By hand, half of 40: sqrt(40 * 2 * 1/4 + (4 * 1/4 * 0.15 * 40)^2) = sqrt(20 + 36) = 7.4833.
+    assert expected(days, MONDAY, MONDAY + 1.5 * DAY).spread == Decimal("7.48")
+    late = expected(days, MONDAY, MONDAY + 1.9 * DAY)
+    assert 0 < late.spread < Decimal("7.48"), "less is in doubt near a read"
+
+
+@given(st.lists(st.integers(0, 100_00), min_size=1, max_size=5), st.integers(1, 99))
+def test_two_halves_of_one_interval_are_as_much_in_doubt(cents: list[int], percent: int) -> None:
+    days = told(*((f"{cent / 100:.2f}", None) for cent in cents))
+    last = MONDAY + (len(days) - 1) * DAY
+    cut = last + DAY * percent / 100
+    if cut - MONDAY <= timedelta(hours=2) or last + DAY - cut <= timedelta(hours=2):
+        return
+    near = timedelta(0)
+    before = expected(days[-1:], last, cut, near=near)
+    after = expected(days[-1:], cut, last + DAY, near=near)
+    assert abs(before.spread - after.spread) <= Decimal("0.01")

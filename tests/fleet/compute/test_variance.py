@@ -47,6 +47,16 @@ def test_bags_that_always_agreed_leave_room_for_two_quarters() -> None:
     assert judge(D("0.51"), within).over
 
 
+def test_reads_shared_by_time_leave_more_to_chance() -> None:
+    # By hand: sqrt(2.25^2 + (3 * 4)^2) = 12.2091 before anything is known.
+    few = band([], expected=D(50), spread=D(4))
+    assert few.most == D("12.21")
+    assert "shared by time" in few.said
+    assert band([D(0)] * 20, spread=D(4)).most == D(12)
+    wide = [D(n) for n in range(-10, 11)]
+    assert band(wide, spread=D(1)).most == band(wide).most, "they were shared alike"
+
+
 @pytest.mark.parametrize(
     ("shorts", "overs", "p_value", "marked"),
     # Sign test, any table of the binomial distribution with p = 1/2: P(X >= 9 of 10) = 11 / 1024,
