@@ -7,6 +7,7 @@ from decimal import Decimal
 import pytest
 
 from fleet.machines.models import Machine
+from fleet.sales.queries.commission import receipts
 from people.errors import Unable
 from people.models import Person
 from service.compliance.actions import filing, tax_rules
@@ -112,3 +113,17 @@ def test_a_file_with_another_rate_for_food_contradicts(world: World, owner: Pers
     other = first.replace(b"0.02,0.02", b"0.03,0.03")
     with pytest.raises(Unable, match=r"6 % \(3 % for food\) from 2020-01-01"):
         tax_rules.load_rate_file(name="two", raw=other, actor=owner, now=world.now)
+
+
+def test_a_third_of_an_interval_is_the_same_cents_to_host_and_state(
+    jersey: Machine, world: World
+) -> None:
+    """21.00 over three days, of which one lies in the month: 7.00 and not a cent less."""
+    sales = Sales(jersey)
+    sales.meter.sell("1", cash=100)  # as far as the fixture's meter had come
+    sales.read(local(2026, 2, 28))
+    sales.read(local(2026, 3, 3), cash_1=12)
+    february = Period(date(2026, 2, 28), date(2026, 3, 1))
+    (told,) = receipts(february.starts_on, february.ends_on)
+    assert told.receipts == Decimal("7.00")
+    assert tax_report(february, basis="days").report.totals.receipts == Decimal("7.00")
