@@ -6,9 +6,7 @@ import os
 import sys
 from collections.abc import Iterable
 from datetime import date, datetime, time, timedelta
-from decimal import Decimal
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "operator"))
@@ -22,8 +20,16 @@ from django.db import transaction  # noqa: E402
 
 from demo.business import Business, shapes  # noqa: E402
 from demo.business.people import PASSWORD  # noqa: E402
+from demo.facts import (  # noqa: E402
+    cents,
+    kind_facts,
+    mm,
+    position_facts,
+    product_facts,
+    program_facts,
+    site_facts,
+)
 from demo.simulator.truth import Truth, Visit  # noqa: E402
-from fleet.compute.positions import Half, Position, SpiralPosition  # noqa: E402
 from fleet.machines import models  # noqa: E402
 from fleet.machines.actions import (  # noqa: E402
     changeovers,
@@ -44,8 +50,6 @@ MORNING = time(9, 30)
 CHANGED_AFTER = timedelta(seconds=40)
 # What came out of columns that were changed over before the simulated weeks.
 _OF_OLD = 6
-CENT = Decimal(100)
-FORMS = {"bar": "bar_drop_piece", "drop": "bar_drop_piece", "piece": "bar_drop_piece"}
 
 
 def is_empty() -> bool:
@@ -117,7 +121,7 @@ class Books:
     def _holdings(self) -> None:
         for size in self.business.packages:
             sizes = {
-                name: _mm(value)
+                name: mm(value)
                 for name in PACKAGE_SIZES
                 if (value := getattr(size.package, name)) is not None
             }
@@ -128,53 +132,20 @@ class Books:
             )
         for product in self.business.products:
             self.products[product.code] = holdings.save_product(
-                changes=self._product(product), actor=self.dispatcher, now=self.now
+                changes={
+                    **product_facts(product),
+                    "package": self.packages[product.package_code],
+                },
+                actor=self.dispatcher,
+                now=self.now,
             )
-
-    def _product(self, product: shapes.Product) -> dict[str, Any]:
-        facts = product.attributes
-        return {
-            "name": product.name,
-            "package": self.packages[product.package_code],
-            "gtin": product.gtin,
-            "price": cents(product.price_minor),
-            "cost": cents(product.cost_minor),
-            "shelf_life_days": product.shelf_life_days,
-            "picture": product.name,
-            "form": FORMS.get(facts.form, "drink" if facts.form == "drink" else "other_food"),
-            "sweetened": facts.sweetened,
-            "juice_percent": facts.juice_percent,
-            "contains_milk": facts.contains_milk,
-            "carbonated": facts.carbonated,
-            "contains_flour": facts.contains_flour,
-            "needs_refrigeration": facts.needs_refrigeration,
-            "heated": facts.heated,
-            "supplement_facts": facts.supplement_facts,
-            "water": facts.water or "",
-        }
 
     def _kinds(self) -> None:
         for kind in self.business.kinds:
-            board = kind.board
             self.kinds[kind.name] = kinds.save_kind(
-                changes={
-                    "name": kind.name,
-                    "notes": kind.what,
-                    "vend_window_s": _number(board.vend_window_s),
-                    "drop_sensor": board.drop_sensor,
-                    "refrigerated_volume_l": _number(kind.refrigerated_volume_l),
-                    "energy_class": "combination B" if kind.combination else "B",
-                },
-                programs=[
-                    {
-                        "name": one.name,
-                        "deep": one.deep,
-                        "cycle_s": _number(one.cycle_s),
-                        "run_on_s": _number(one.run_on_s),
-                    }
-                    for one in board.programs
-                ],
-                positions=[_position(one) for one in kind.positions],
+                changes=kind_facts(kind),
+                programs=program_facts(kind),
+                positions=[position_facts(one) for one in kind.positions],
                 actor=self.dispatcher,
                 now=self.now,
             )
@@ -201,29 +172,15 @@ class Books:
 
     def _sites(self) -> None:
         for warehouse in self.business.warehouses:
-            self.sites[warehouse.code] = self._site(warehouse, "warehouse", ())
+            self.sites[warehouse.code] = self._site(warehouse, ())
         for site in self.business.sites:
-            self.sites[site.code] = self._site(site, "host", site.windows)
+            self.sites[site.code] = self._site(site, site.windows)
 
     def _site(
-        self,
-        place: shapes.Site | shapes.Warehouse,
-        purpose: str,
-        windows: Iterable[shapes.OpeningWindow],
+        self, place: shapes.Site | shapes.Warehouse, windows: Iterable[shapes.OpeningWindow]
     ) -> models.Site:
         return sites.save_site(
-            changes={
-                "name": place.name,
-                "purpose": purpose,
-                "street": place.address.street,
-                "city": place.address.town,
-                "county": place.address.county,
-                "state": place.address.state,
-                "postal_code": place.address.postcode,
-                "latitude": _number(place.latitude),
-                "longitude": _number(place.longitude),
-                "time_zone": ZoneInfo(place.time_zone),
-            },
+            changes=site_facts(place),
             opening_windows=[
                 {"weekday": day, "opens": window.opens, "closes": window.closes}
                 for window in windows
@@ -238,7 +195,11 @@ class Books:
             kind = self.business.kind(one.kind_name)
             machine = machines.add_machine(
                 kind=self.kinds[one.kind_name],
-                changes={"asset_tag": one.asset_tag, "serial": one.serial},
+                changes={
+                    "asset_tag": one.asset_tag,
+                    "serial": one.serial,
+                    "made_on": one.made_on,
+                },
                 selections=[
                     {"code": button.code, "positions": list(button.columns)}
                     for button in kind.buttons
@@ -352,51 +313,3 @@ class Books:
     def _morning(self, asset_tag: str, day: date) -> datetime:
         site = self.business.site(self.business.machine(asset_tag).site_code)
         return datetime.combine(day, MORNING, tzinfo=ZoneInfo(site.time_zone))
-
-
-def _position(place: Position) -> dict[str, Any]:
-    if isinstance(place, SpiralPosition):
-        return {
-            "label": place.label,
-            "style": "spiral",
-            "width_mm": _mm(place.lane_width_mm),
-            "height_mm": _mm(place.shelf_height_mm),
-            "turns": place.turns,
-            "spiral_pitch_mm": _mm(place.pitch_mm),
-        }
-    return {
-        "label": place.label,
-        "style": "stack",
-        "width_mm": _mm(place.width_mm),
-        "height_mm": _mm(place.height_mm),
-        "greatest_deep": place.greatest_deep,
-        "cradle_units": place.cradle_units,
-        **_half("front", place.front),
-        **_half("rear", place.rear),
-    }
-
-
-def _half(side: str, half: Half | None) -> dict[str, Any]:
-    if half is None:
-        return {}
-    return {
-        f"{side}_depth_mm": _mm(half.depth_mm),
-        f"{side}_zero_mm": _mm(half.rail.zero_mm),
-        f"{side}_pitch_mm": _mm(half.rail.pitch_mm),
-        f"{side}_notches": half.rail.notches,
-        f"{side}_mark_every": half.rail.mark_every,
-        f"{side}_runs": half.rail.runs.value,
-    }
-
-
-def cents(minor: int) -> Decimal:
-    """An amount in cents as the books write it."""
-    return minor / CENT
-
-
-def _mm(value: float) -> Decimal:
-    return Decimal(str(round(value, 3)))
-
-
-def _number(value: float) -> Decimal:
-    return Decimal(str(value))

@@ -6,10 +6,11 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from demo.books import Books, cents
+from demo.books import Books
 from demo.business.machines import asset_tag
 from demo.business.people import EAST
 from demo.business.shapes import Machine
+from demo.facts import cents
 from demo.mended import columns_of
 from demo.simulator.cases import CASES, ORDINARY
 from demo.standing import Standing

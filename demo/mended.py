@@ -11,11 +11,12 @@ from datetime import UTC, date, datetime, timedelta
 from random import Random
 from typing import NamedTuple
 
-from demo.books import Books, cents
+from demo.books import Books
 from demo.business.kinds import SPIRAL
 from demo.business.machines import CASH, CASHLESS
 from demo.business.set_ups import visit_day
 from demo.business.shapes import Machine
+from demo.facts import cents
 from demo.simulator.cases import CASES, ORDINARY
 from demo.simulator.truth import COINS, Truth, Visit
 from demo.standing import Standing

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from demo.books import Books, cents
+from demo.books import Books
+from demo.facts import cents
 from fleet.inventory.actions import places, suppliers
 from fleet.inventory.models import StockPlace, Supplier
 from service.runs.actions import keeping

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
 
-from demo.books import Books, cents
+from demo.books import Books
 from demo.business.machines import asset_tag
+from demo.facts import cents
 from demo.mended import columns_of
 from demo.simulator.truth import Truth
 from demo.standing import Standing

@@ -5,8 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from demo.books import Books, cents
+from demo.books import Books
 from demo.business.parts import PACKAGE, PARTS, SUPPLIER, SparePart
+from demo.facts import cents
 from demo.standing import Standing
 from fleet.inventory.actions import ledger, receipts, suppliers
 from fleet.inventory.models import Movement, StockPlace

@@ -59,6 +59,9 @@ def _door_side() -> Kind:
         board=_board(18.0, 10.0),
         refrigerated_volume_l=520.0,
         combination=False,
+        front_hides_label=True,
+        refrigerant="R-290",
+        refrigerant_charge_g=150.0,
     )
 
 
@@ -87,6 +90,9 @@ def _twin() -> Kind:
         board=_board(20.0, 12.0),
         refrigerated_volume_l=690.0,
         combination=False,
+        front_hides_label=True,
+        refrigerant="R-290",
+        refrigerant_charge_g=140.0,
     )
 
 
@@ -113,6 +119,9 @@ def _both_sides() -> Kind:
         board=_board(16.0, 9.0),
         refrigerated_volume_l=610.0,
         combination=False,
+        front_hides_label=True,
+        refrigerant="R-134a",
+        refrigerant_charge_g=210.0,
     )
 
 

@@ -70,17 +70,20 @@ def machines(until: date) -> tuple[Machine, ...]:
         rounds = _ROUNDS[site.trade]
         for letter in STANDING[site.code]:
             number = 1001 + len(placed)
+            placed_on = until - timedelta(days=400 + (number * 277) % 2100)
             placed.append(
                 Machine(
                     asset_tag=f"MV-{number}",
                     serial=f"ZZZ{7_000_000 + 137 * number}",
                     kind_name=_KINDS[letter],
                     site_code=site.code,
-                    placed_on=until - timedelta(days=400 + (number * 277) % 2100),
+                    placed_on=placed_on,
                     reads=AT_VISITS if number % 5 == 3 else NIGHTLY,
                     payments=_payments(number),
                     visit_weekdays=rounds[place % 2],
                     driver_email=f"{_driver(site.code)}@marrowby.example.org",
+                    # New, or bought from another business that had it for some years.
+                    made_on=placed_on - timedelta(days=90 + (number * 613) % 2400),
                 )
             )
     return tuple(placed)

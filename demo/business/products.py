@@ -102,6 +102,48 @@ _TABLE: tuple[tuple[str, str, str, int, int, int, Attributes], ...] = (
     ("millhaven-bar", "Millhaven Protein Bar", "bar", 295, 134, 300, CANDY_BAR),
 )
 
+# A package's energy as its label would say it; of what came only lately nobody wrote it down yet.
+_CALORIES = {
+    **dict.fromkeys(("brindle-cola-12", "oster-orange-12", "oster-grape-12"), 160),
+    **dict.fromkeys(("brindle-zero-12", "haldane-seltzer-12", "haldane-berry-12"), 0),
+    **dict.fromkeys(("brindle-zero-20", "merrow-water"), 0),
+    "brindle-cherry-12": 160,
+    "quennel-lime-12": 140,
+    "quennel-ginger-12": 130,
+    "rootbarrow-12": 170,
+    "voltwren-16": 230,
+    "voltwren-light-16": 15,
+    "leafmark-tea-16": 180,
+    "nightjar-slim": 110,
+    "pomarin-250": 120,
+    "pomarin-mango-250": 130,
+    "brindle-cola-500": 210,
+    "brindle-cola-20": 260,
+    "oster-orange-20": 270,
+    "quennel-lime-20": 240,
+    "merrow-lemon": 45,
+    "stridewell-blue": 140,
+    "stridewell-citrus": 140,
+    "tavish-orange": 170,
+    "dellmeadow-choc": 250,
+    "cragside-salt": 230,
+    "cragside-bbq": 230,
+    "cragside-onion": 240,
+    "lindover-rounds": 220,
+    "twistle-pretzel": 170,
+    "popwell-cheddar": 320,
+    "orchardby-mix": 340,
+    "cragside-salt-big": 410,
+    "fennimore-cookies": 280,
+    "gumdrell-drops": 200,
+    "cocorrin-bar": 230,
+    "cocorrin-dark": 220,
+    "peanella-bar": 250,
+    "waferick-bar": 210,
+    "oatsmith-bar": 190,
+    "caramund-bar": 240,
+}
+
 PRODUCTS = tuple(
     Product(
         code=code,
@@ -112,6 +154,7 @@ PRODUCTS = tuple(
         cost_minor=cost_minor,
         shelf_life_days=shelf_life_days,
         attributes=attributes,
+        calories=_CALORIES.get(code),
     )
     for place, (
         code,

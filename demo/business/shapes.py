@@ -51,6 +51,8 @@ class OpeningWindow:
 
 @dataclass(frozen=True)
 class Site:
+    """`premises` is empty where no tax or food rule sets them apart."""
+
     code: str
     name: str
     trade: str
@@ -60,6 +62,9 @@ class Site:
     time_zone: str
     windows: tuple[OpeningWindow, ...]
     warehouse_code: str
+    host_name: str = ""
+    host_email: str = ""
+    premises: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,7 +77,10 @@ class Button:
 
 @dataclass(frozen=True)
 class Kind:
-    """A make of machine as measured with a rule and a stopwatch."""
+    """A make of machine as measured with a rule and a stopwatch, and as its plate says.
+
+    Without a refrigerated volume it is not refrigerated.
+    """
 
     name: str
     what: str
@@ -81,6 +89,9 @@ class Kind:
     board: Board
     refrigerated_volume_l: float
     combination: bool
+    front_hides_label: bool = False
+    refrigerant: str = ""
+    refrigerant_charge_g: float = 0.0
 
     def position(self, label: str) -> Position:
         for position in self.positions:
@@ -98,7 +109,7 @@ class PackageSize:
 
 @dataclass(frozen=True)
 class Attributes:
-    """What tax and labels ask of a product; juice in percent by volume."""
+    """What tax asks of a product; juice in percent by volume."""
 
     sweetened: bool = False
     juice_percent: int = 0
@@ -114,6 +125,8 @@ class Attributes:
 
 @dataclass(frozen=True)
 class Product:
+    """`calories` are a package's, as its maker declares them; None where nobody wrote them down."""
+
     code: str
     name: str
     package_code: str
@@ -122,6 +135,7 @@ class Product:
     cost_minor: int
     shelf_life_days: int
     attributes: Attributes
+    calories: int | None = None
 
 
 @dataclass(frozen=True)
@@ -137,6 +151,7 @@ class Machine:
     payments: tuple[str, ...]
     visit_weekdays: tuple[int, ...]
     driver_email: str
+    made_on: date | None = None
 
 
 @dataclass(frozen=True)

@@ -184,9 +184,16 @@ _TABLE: tuple[tuple[str, str, str, str, str, float, float], ...] = (
 )
 
 
+def _host(name: str) -> tuple[str, str]:
+    """Whom statements are made out to, and where they are sent: one host, whatever the hall."""
+    host = name.split(",", maxsplit=1)[0]
+    return host, f"accounts@{host.lower().replace(' ', '-')}.example.org"
+
+
 def _site(row: tuple[str, str, str, str, str, float, float]) -> Site:
     code, name, trade, street, town, latitude, longitude = row
     county, postcode, time_zone, warehouse_code = _TOWNS[town]
+    host_name, host_email = _host(name)
     return Site(
         code=code,
         name=name,
@@ -197,6 +204,9 @@ def _site(row: tuple[str, str, str, str, str, float, float]) -> Site:
         time_zone=time_zone,
         windows=HOURS[trade],
         warehouse_code=warehouse_code,
+        host_name=host_name,
+        host_email=host_email,
+        premises="school" if trade == "school" else "",
     )
 
 
