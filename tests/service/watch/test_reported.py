@@ -5,13 +5,15 @@ from decimal import Decimal
 
 import pytest
 
+from fleet.inventory.actions import counts
+from fleet.inventory.actions.counts import ColumnCount
 from fleet.machines.models import Kind
 from people.models import Person
 from service.upkeep.actions.work import take_reading
 from service.upkeep.models import Reading
 from service.watch.actions import rules
 from service.watch.models import Finding
-from tests.fleet.demand.sellers import fit_all, shop
+from tests.fleet.demand.sellers import column, fit_all, shop
 from tests.fleet.sales.meter import Meter
 from tests.world import World
 
@@ -109,6 +111,32 @@ def test_files_that_always_wait_until_evening_are_no_slow_clock(world: World) ->
     looked(world.now)
     (found,) = live(Finding.Kind.CLOCK)
     assert found.machine == slow
+
+
+def test_a_count_at_the_visit_tells_a_slow_clock_from_a_file_that_waited(
+    world: World, owner: Person
+) -> None:
+    """Waits that agree would look like a slow clock, and waits that do not would hide one."""
+    waited, slow = shop(world, 2)
+    hours = {waited: (5.0,) * 6, slow: (7, 3.5, 9, 2, 10, 1.5)}
+    for machine, waits in hours.items():
+        seller = Seller(machine, world.now, days=1)
+        behind = timedelta(hours=2) if machine == slow else timedelta(0)
+        for day, wait in zip(range(5, -1, -1), waits, strict=True):
+            received = world.now - timedelta(days=day)
+            visit = received - timedelta(hours=wait)
+            seller.meter.sell("1", cash=3)
+            counts.count_columns(
+                counts=[ColumnCount(column(machine, "1"), 12)],
+                counted_at=visit,
+                actor=owner,
+                now=visit + timedelta(minutes=5),
+            )
+            hand_in(seller.meter, received, -timedelta(hours=wait) - behind)
+    looked(world.now)
+    (found,) = live(Finding.Kind.CLOCK)
+    assert found.machine == slow
+    assert found.evidence["numbers"]["off_minutes"] == pytest.approx(-120, abs=5)
 
 
 def test_what_is_lost_by_standing_empty_is_found_above_the_limit(
