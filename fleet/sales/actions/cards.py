@@ -23,6 +23,11 @@ LARGEST_BYTES: Final = 5_000_000
 MOST_ERRORS: Final = 20
 ORDERS: Final = {"year_first": "%Y-%m-%d", "month_first": "%m/%d/%Y", "day_first": "%d/%m/%Y"}
 
+READ_BY: Final = (
+    *("date_column", "amount_column", "terminal_column", "fee_column", "reference_column"),
+    *("day_order", "delimiter", "decimal_mark", "amounts_are_negative", "fees_are_negative"),
+)
+
 
 class TakenInBefore(Unable):
     code = "taken_in_before"
@@ -46,7 +51,9 @@ def save_mapping(
     actor: Person,
     now: datetime,
 ) -> SettlementMapping:
-    """Keep which column says what. Raises Unacceptable by field."""
+    """Keep which column says what. What was taken in stays as it was read; later files are read
+    by the change. Raises Unacceptable by field, Unable.
+    """
     row = mapping or SettlementMapping()
     return put(row, changes, actor=actor, verb="save columns of settlements", now=now)
 
@@ -89,23 +96,28 @@ def take_in(
     """Take a file in, all lines or none. Raises Unacceptable with each wrong line, TakenInBefore.
 
     A line's machine is the one its terminal hung in on the day, or the one of that number; a line
-    without a machine is kept and listed as such.
+    without a machine is kept and listed as such. The file keeps the mapping that it was read by.
     """
     digest = hashlib.sha256(raw).hexdigest()
     if len(raw) > LARGEST_BYTES:
         message = f"the file has {len(raw)} bytes; hand it in in parts of {LARGEST_BYTES} at most"
         raise Unacceptable(f"file: {message}", fields={"file": message})
-    was = SettlementFile.objects.filter(sha256=digest).first()
-    if was is not None:
-        raise TakenInBefore(f"{was} was taken in {was.loaded_at:%Y-%m-%d}, and is the same file")
+    _require_new(digest)
     lines = _lines(raw, mapping)
-    file = put(
-        SettlementFile(raw=raw, sha256=digest, loaded_at=now, by=actor),
-        {"name": name[:200] or "settlements", "mapping": mapping},
-        actor=actor,
-        verb="take in settlements",
-        now=now,
-    )
+    try:
+        file = put(
+            SettlementFile(
+                raw=raw, sha256=digest, loaded_at=now, by=actor, columns=columns_of(mapping)
+            ),
+            {"name": name[:200] or "settlements", "mapping": mapping},
+            actor=actor,
+            verb="take in settlements",
+            now=now,
+        )
+    except Unacceptable:
+        # Somebody else may have taken in the same file meanwhile.
+        _require_new(digest)
+        raise
     hung: dict[str, list[CardTerminal]] = {}
     codes = {one.terminal for one in lines}
     for terminal in CardTerminal.objects.filter(code__in=codes).order_by("pk"):
@@ -128,6 +140,17 @@ def take_in(
         ]
     )
     return file
+
+
+def columns_of(mapping: SettlementMapping) -> dict[str, Any]:
+    """What of a mapping decides how a file is read, as JSON."""
+    return {name: getattr(mapping, name) for name in READ_BY}
+
+
+def _require_new(digest: str) -> None:
+    was = SettlementFile.objects.filter(sha256=digest).defer("raw").first()
+    if was is not None:
+        raise TakenInBefore(f"{was} was taken in {was.loaded_at:%Y-%m-%d}, and is the same file")
 
 
 def _machine(line: _Read, hung: list[CardTerminal], tags: Mapping[str, int]) -> int | None:

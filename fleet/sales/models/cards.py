@@ -100,6 +100,11 @@ class SettlementFile(models.Model):
     raw = models.BinaryField()
     sha256 = models.CharField(max_length=64, unique=True)
     mapping = models.ForeignKey(SettlementMapping, on_delete=models.PROTECT, related_name="files")
+    columns = models.JSONField(
+        default=dict,
+        editable=False,
+        help_text="The mapping as it stood when the file was taken in.",
+    )
     loaded_at = models.DateTimeField()
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
 

@@ -12,7 +12,7 @@ from fleet.sales.actions import cards
 from fleet.sales.models import SettlementFile, SettlementLine, SettlementMapping
 from fleet.sales.queries.cards import fees_of_machines, files, matched
 from people.errors import Unable, Unacceptable
-from people.models import Person
+from people.models import AuditEntry, Person
 from tests.cast import NOW
 from tests.fleet.sales.helpers import day, take
 from tests.fleet.sales.meter import Meter
@@ -125,6 +125,29 @@ def test_a_file_is_taken_in_once_and_stays(mapping: SettlementMapping, accountan
     with pytest.raises(DatabaseError, match="never changed"), transaction.atomic():
         SettlementLine.objects.filter(file=made).update(gross=1, net=1)
     assert bytes(SettlementFile.objects.get().raw) == file("02/05/2026;T-9;30,00;0;")
+
+
+def test_a_changed_mapping_reads_later_files_and_no_earlier(
+    mapping: SettlementMapping, accountant: Person
+) -> None:
+    take_in(mapping, accountant, "02/05/2026;T-9;30,00;-1,00;a")
+    cards.save_mapping(
+        mapping=mapping,
+        changes={"fees_are_negative": False, "reference_column": ""},
+        actor=accountant,
+        now=NOW,
+    )
+    take_in(mapping, accountant, "02/06/2026;T-9;30,00;2,00;b")
+    first, second = SettlementFile.objects.order_by("pk")
+    assert (first.columns["fees_are_negative"], first.columns["reference_column"]) == (
+        True,
+        "Batch",
+    )
+    assert second.columns == cards.columns_of(mapping)
+    lines = SettlementLine.objects.order_by("pk").values_list("fee", "reference")
+    assert list(lines) == [(1, "a"), (2, "")]
+    entry = AuditEntry.objects.filter(verb="save columns of settlements").latest("pk")
+    assert (entry.before["reference_column"], entry.after["reference_column"]) == ("Batch", "")
 
 
 def test_a_file_without_the_columns_is_refused(
