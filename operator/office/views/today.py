@@ -1,5 +1,6 @@
 """What is waiting for somebody today."""
 
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -16,10 +17,13 @@ from fleet.sales.queries.sold import intervals_awaiting_decision
 from fleet.sales.queries.waiting import piles
 from office import glances
 from office.doors import PersonRequest
+from office.owed import compliance_owed, money_owed
+from people import policy
 from people.models import Business
 from people.queries import notices_of
 from people.roles import Role
-from service.runs.models import DayPlan, LoadLine
+from service.compliance.queries.warnings import Warnings, warnings_at
+from service.runs.models import DayPlan, LoadLine, Run, Stop
 from service.runs.queries import gates
 from service.runs.queries.calendar import Calendar
 from service.runs.queries.planned import coming
@@ -28,6 +32,7 @@ from service.tickets.queries.gates import tickets_seen_by
 
 SILENT_AFTER = timedelta(days=7)
 SHOWN = 15
+KEEPS_MONEY = "keep rules, rates and settings of sales tax, and file returns"
 LOOKS_AHEAD_DAYS = 10
 
 
@@ -56,6 +61,7 @@ def page(request: PersonRequest) -> HttpResponse:
     context = {
         "today": today,
         **_told(request),
+        **_owed(request, now, today),
         **_runs(request, today),
         **_tickets(request, now),
         "piles": heaps[:SHOWN],
@@ -87,10 +93,15 @@ def _runs(request: PersonRequest, today: date) -> dict[str, Any]:
     short = LoadLine.objects.filter(
         run__in=runs, wanted__gt=F("picked") + F("substituted")
     ).select_related("product", "run__vehicle", "stop__machine")
+    drives = request.user.has_role(Role.DRIVER)
     return {
         "ahead": ahead,
         "runs": runs,
-        "is_driver": request.user.has_role(Role.DRIVER),
+        "is_driver": drives,
+        # Whoever only drives learns here what is locked on the way; the desk has a line of its own.
+        "warned": _warned([run for run in runs if run.driver_id == request.user.pk])
+        if drives
+        else [],
         "short": short.order_by("run", "product__name", "pk")[:SHOWN],
         "fit": FitRun.objects.filter(state=FitRun.State.RUNNING).first(),
         "drafts": sorted(
@@ -115,6 +126,33 @@ def _tickets(request: PersonRequest, now: datetime) -> dict[str, Any]:
         "tickets_late": listing.late(seen, now).order_by().count(),
         "tickets_nobodys": found.filter(given_to__isnull=True).order_by().count(),
     }
+
+
+def _owed(request: PersonRequest, now: datetime, today: date) -> dict[str, Any]:
+    """What waits of money, duties and food, for whoever sees to it."""
+    person = request.user
+    keeps_money = policy.may(person, KEEPS_MONEY)
+    sees = person.has_role(Role.OWNER, Role.DISPATCHER, Role.ACCOUNTANT)
+    money = money_owed(now, today) if keeps_money else []
+    compliance = compliance_owed(today) if sees else []
+    return {
+        "keeps_money": keeps_money,
+        "money_first": person.has_role(Role.ACCOUNTANT),
+        "money_owed": money,
+        "sees_compliance": sees,
+        "compliance_owed": compliance,
+        "owed_late": sum(one.late for one in (*money, *compliance)),
+    }
+
+
+def _warned(runs: Sequence[Run]) -> list[tuple[Machine, Warnings]]:
+    """The machines of these runs whose food is locked or where goods are called back."""
+    stops = Stop.objects.filter(
+        run__in=runs, state__in=[Stop.State.PLANNED, Stop.State.ARRIVED]
+    ).select_related("machine")
+    machines = {stop.machine_id: stop.machine for stop in stops.order_by("run", "sequence", "pk")}
+    found = warnings_at(machines)
+    return [(one, found[key]) for key, one in machines.items() if key in found]
 
 
 def _told(request: PersonRequest) -> dict[str, Any]:
