@@ -12,7 +12,7 @@ from .queries.ranking import Line
 #: The costs in words, in the order they are taken off.
 WORDS = {
     "refunds": "refunds",
-    "tax": "tax and deposits",
+    "tax": "tax",
     "goods": "goods",
     "waste": "waste",
     "missing": "missing goods",

@@ -97,7 +97,8 @@ def record(
 def set_aside(*, done: DutyDone, why: str, actor: Person, now: datetime) -> DutyDone:
     """Take back what was written down by mistake: it counts for nothing, and stays to be seen.
 
-    Its turn is open again; the one that followed falls away. Raises Unacceptable, NotAllowed.
+    Its turn is open again and the one that followed falls away; but not where a later turn was
+    done, from which the next one is reckoned. Raises Unacceptable, NotAllowed.
     """
     if actor.pk != done.by_id and not actor.has_role(Role.OWNER):
         raise NotAllowed(f"{done}: only {done.by} or an owner takes this back")
@@ -112,12 +113,15 @@ def set_aside(*, done: DutyDone, why: str, actor: Person, now: datetime) -> Duty
     changes = {"set_aside_at": now, "set_aside_by": actor, "set_aside_why": said}
     rows.put(done, changes, actor=actor, verb="set duty done aside", now=now, reason=said)
     duty = Duty.objects.select_for_update(of=("self",)).get(pk=done.duty_id)
-    same = Duty.objects.filter(
-        rule=duty.rule_id, site=duty.site_id, machine=duty.machine_id, state=Duty.State.OPEN
-    )
+    same = Duty.objects.filter(rule=duty.rule_id, site=duty.site_id, machine=duty.machine_id)
     if duty.rule_id is None:
         same = same.filter(title=duty.title, opened_at__gte=done.at)
-    for later in same:
+    if DutyDone.objects.filter(duty__in=same, set_aside_at__isnull=True, pk__gt=done.pk).exists():
+        duty.state, duty.changed_at = Duty.State.FELL_AWAY, now
+        duty.sequence += 1
+        duty.save()
+        return done
+    for later in same.filter(state=Duty.State.OPEN):
         later.state, later.closed_at, later.changed_at = Duty.State.FELL_AWAY, now, now
         later.sequence += 1
         later.save()

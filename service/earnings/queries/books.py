@@ -117,15 +117,15 @@ def _of_product(one: Goods) -> Earned:
 def _tax(
     period: Period, machines: Sequence[int] | None
 ) -> tuple[dict[tuple[int, Product], Decimal], set[tuple[int, Product]]]:
-    """Tax and container deposits by machine and product, and where receipts have no rule yet."""
+    """Tax by machine and product, and where receipts have no rule yet."""
     found: dict[tuple[int, Product], Decimal] = {}
     bare: set[tuple[int, Product]] = set()
     report = tax_report(period, basis=TaxSettings.Basis.DAYS, machines=machines).report
     for key, part in by_key(report, unit()).items():
         machine, _, product = key.partition(":")
         of = (int(machine), int(product) or None)
-        if part.tax or part.deposits or part.unclassified < part.receipts:
-            found[of] = found.get(of, ZERO) + part.tax + part.deposits
+        if part.tax or part.unclassified < part.receipts:
+            found[of] = found.get(of, ZERO) + part.tax
         if part.unclassified:
             bare.add(of)
     return found, bare
@@ -265,7 +265,8 @@ def _words(
     said = [
         "Receipts are what customers paid by the machines' counters, spread evenly over the time "
         "between two reads; an interval across the edge of the period or a move is cut there.",
-        "Goods are units sold and given away, at the moving average cost of their day.",
+        "Goods are units sold and given away, at the moving average cost of their day, with a "
+        "container's deposit where that was paid with them.",
         "Waste and missing goods are those of machines, at the cost they were booked at; goods "
         "that were thrown away in a warehouse are no machine's.",
         "A visit costs its time and an even share of its run's other time and of the way as "

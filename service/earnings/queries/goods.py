@@ -7,6 +7,8 @@ from typing import Any, Final
 
 from django.db import connection
 
+from people.models import Business
+
 from .stays import Stay
 
 #: A machine at a site, or at none the record knows.
@@ -33,6 +35,7 @@ WITH {STAYS}, cut AS (
     FROM stay JOIN sales_machineinterval i ON i.machine_id = stay.machine_id
         AND i.starts_at < stay.until
         AND (i.ends_at > stay.since OR (i.ends_at = i.starts_at AND i.starts_at = stay.since))
+        AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
 )
 SELECT cut.machine_id, cut.site_id, s.product_id,
        COALESCE(sum(l.paid_minor * cut.part * cut.of_money), 0),
@@ -107,11 +110,15 @@ class Goods:
 def goods(of: Sequence[Stay]) -> dict[tuple[Place, int | None], Goods]:
     """Sales spread evenly over their intervals, with what they cost and what was lost. Two queries.
 
-    Receipts are whole: they add up to what the intervals tell, whatever the cut.
+    Receipts are whole: they add up to what the intervals tell, whatever the cut. Intervals in
+    another currency than the business's are left out.
     """
     if not of:
         return {}
+    business = Business.the()
     given = {
+        "currency": business.currency,
+        "exponent": business.currency_exponent,
         "machines": [one.machine for one in of],
         "sites": [one.site for one in of],
         "since": [one.since for one in of],

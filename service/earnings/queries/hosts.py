@@ -23,7 +23,8 @@ def commission(
     """Commission by machine and site, and the sites of which a part of it is not known.
 
     An issued statement's amount is spread evenly over its days. Days with an agreement and without
-    a statement are not known; a site without an agreement gets nothing. Three queries.
+    a statement are not known, nor those of a statement that names a machine which has another tag
+    now; a site without an agreement gets nothing. Three queries.
     """
     found: dict[Place, Decimal] = defaultdict(lambda: ZERO)
     at = {one.site for one in where if one.site is not None}
@@ -33,8 +34,9 @@ def commission(
     rows = Statement.objects.filter(touching).order_by("pk")
     for site, starts, ends, figures in rows.values_list("site", "starts_on", "ends_on", "figures"):
         days = (min(ends, ends_on) - max(starts, starts_on)).days
-        issued[site] += days
         part = Decimal(days) / (ends - starts).days
+        if all(one["machine"] in tags for one in figures["machines"]):
+            issued[site] += days
         for one in figures["machines"]:
             machine = tags.get(one["machine"])
             if machine is not None:

@@ -42,7 +42,7 @@ def test_one_machine_step_by_step(earner: Earner, accountant: Person, desk: Desk
     text = client.get(f"/earnings/machine/{earner.machine.pk}/", ASKED).content.decode()
     assert "What is left of R-1&#x27;s receipts" in text
     assert "−$8.68" in text  # fourteen units at 0.62, in the drawing
-    assert "<dt>tax and deposits</dt><dd>not known</dd>" in text
+    assert "<dt>tax</dt><dd>not known</dd>" in text
     assert "Cola" in text
     site = earner.machine.placements.get().site
     assert "R-1" in client.get(f"/earnings/site/{site.pk}/", ASKED).content.decode()

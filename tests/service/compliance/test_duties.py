@@ -170,6 +170,19 @@ def test_taken_back_it_is_open_again(owner: Person, lobby: Machine) -> None:
     assert duty_turns.work_out(now=NOW).stood == 1
 
 
+def test_taken_back_late_it_leaves_what_was_done_since(owner: Person, lobby: Machine) -> None:
+    rule(owner, every_months=1)
+    (first,) = duties.record(duties=[Duty.objects.get()], seen=Seen(TODAY), actor=owner, now=NOW)
+    second = Duty.objects.get(state="open")
+    duties.record(duties=[second], seen=Seen(TODAY), actor=owner, now=NOW)
+    third = Duty.objects.get(state="open")
+    duties.set_aside(done=first, why="written down twice", actor=owner, now=NOW)
+    assert list(Duty.objects.filter(state="open")) == [third]
+    first.duty.refresh_from_db()
+    assert first.duty.state == Duty.State.FELL_AWAY
+    assert duty_turns.work_out(now=NOW).stood == 1
+
+
 def test_who_may_write_it_down(
     owner: Person, driver: Person, other_driver: Person, accountant: Person, lobby: Machine
 ) -> None:

@@ -7,6 +7,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from fleet.machines.models import Machine
 from fleet.sales.models import (
     Agreement,
     SettlementFile,
@@ -46,6 +47,11 @@ def test_a_period_that_cuts_an_interval_takes_its_part(earner: Earner) -> None:
     rest = of(books(date(2026, 3, 2), date(2026, 3, 8)), "machine", "R-1").earned
     assert first.receipts == Decimal("24.50") / 4
     assert first.receipts + rest.receipts == Decimal("24.50")
+
+
+def test_another_currency_is_left_out(earner: Earner) -> None:
+    earner.machine.intervals.update(currency="CAD")
+    assert not any(line.earned.receipts for line in ranked(books(*WEEK), "machine"))
 
 
 def test_a_move_shares_an_interval_out_by_time(earner: Earner) -> None:
@@ -168,6 +174,9 @@ def test_commission_is_that_of_statements_by_their_days(earner: Earner) -> None:
     assert not any("Commission" in one for one in found.not_known)
     other = books(*WEEK, machines=[earner.work.machines[1].pk])
     assert all(one.earned.cost("commission") == 0 for one in ranked(other, "machine"))
+    # The statement names a machine by its tag of then.
+    Machine.objects.filter(pk=earner.machine.pk).update(asset_tag="R-01")
+    assert of(books(*WEEK), "machine", "R-01").earned.cost("commission") is None
 
 
 def test_card_fees_are_those_of_settlements(earner: Earner) -> None:
