@@ -47,8 +47,13 @@ def figures(found: Report) -> dict[str, Any]:
             {
                 "state": one.state,
                 "rule": one.rule,
+                "title": one.title,
+                "citation": one.citation,
+                "status": str(one.status) if one.status else "",
                 "machines": one.machines,
                 "each": f"{one.each:f}",
+                "amount": f"{one.amount:f}",
+                "of": list(one.of),
             }
             for one in found.decals
         ],

@@ -41,6 +41,10 @@ class Fact:
         return bool(self.units or self.receipts)
 
 
+class NotAddedUp(ArithmeticError):
+    """A report whose parts are not the receipts that went in; no figure of it may be shown."""
+
+
 @dataclass(frozen=True)
 class KeySum:
     """What facts of one key put into a line."""
@@ -81,12 +85,19 @@ class Line:
 
 @dataclass(frozen=True)
 class Decal:
-    """A flat yearly charge that stands for tax: how many machines, and what for each."""
+    """A flat yearly charge that stands for tax: how many machines, and what for each.
+
+    `of` names the machines that sold something under the rule in the period.
+    """
 
     state: str
     rule: str
     machines: int
     each: Decimal
+    title: str = ""
+    citation: str = ""
+    status: Status | None = None
+    of: tuple[str, ...] = ()
 
     @property
     def amount(self) -> Decimal:

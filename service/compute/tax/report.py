@@ -6,13 +6,13 @@ facts in any order give the same report and the same digest.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
 
 from .classes import ClassCode
 from .frozen import canonical, digest, figures, inputs, line_figures, thawed
-from .lines import SUMMED, Decal, Fact, KeySum, Line, Part, Report, Totals
+from .lines import SUMMED, Decal, Fact, KeySum, Line, NotAddedUp, Part, Report, Totals
 from .rounding import CENT, Rounding, share_out
 from .rules import ADVICE, Found, RateKind, Rule, Rules, Sale, Shape
 from .sharing import shared
@@ -24,6 +24,7 @@ __all__ = [
     "Fact",
     "KeySum",
     "Line",
+    "NotAddedUp",
     "Part",
     "Report",
     "Totals",
@@ -35,6 +36,7 @@ __all__ = [
     "inputs",
     "line_figures",
     "report",
+    "require_sums",
     "thawed",
     "totals",
 ]
@@ -63,11 +65,16 @@ def report(
     rounding: Rounding = Rounding.AGGREGATED,
     unit: Decimal = CENT,
 ) -> Report:
-    """What facts of a period come to under the rules of their days."""
+    """What facts of a period come to under the rules of their days.
+
+    Raises NotAddedUp rather than give a report that is not the receipts of its facts in parts.
+    """
     sums: dict[_Key, _Sum] = {}
     chosen: dict[Sale, _Chosen] = {}
-    decals: dict[tuple[str, str], tuple[Decimal, str]] = {}
+    decals: dict[tuple[str, str], tuple[Decimal, str, Rule]] = {}
+    receipts = ZERO
     for fact in facts:
+        receipts += fact.receipts
         if not (fact.is_something or fact.cost):
             continue
         one = chosen.get(fact.sale)
@@ -76,14 +83,16 @@ def report(
         one.sum_of(fact, sums).add(fact)
         if one.rule and one.rule.decal is not None and fact.is_something:
             of_machine = fact.sale.state, fact.machine or fact.key
-            decal = one.rule.decal, one.rule.key
-            decals[of_machine] = max(decals.get(of_machine, decal), decal)
+            decal = one.rule.decal, one.rule.key, one.rule
+            decals[of_machine] = max(decals.get(of_machine, decal), decal, key=lambda its: its[:2])
     lines = _lines(sums, rounding, unit)
     charged = _decals(decals)
+    summed, due = totals(lines), due_of(lines)
+    require_sums(receipts, summed, due)
     return Report(
         lines=tuple(lines),
-        totals=totals(lines),
-        due=due_of(lines),
+        totals=summed,
+        due=due,
         rounding=rounding,
         said=tuple(_said(lines, charged, rounding)),
         decals=charged,
@@ -127,13 +136,33 @@ class _Chosen:
         return known[0]
 
 
-def _decals(of_machines: dict[tuple[str, str], tuple[Decimal, str]]) -> tuple[Decal, ...]:
+def require_sums(receipts: Decimal, summed: Totals, due: Mapping[str, Decimal]) -> None:
+    """The parts are the receipts, and what is due is the tax; else the mistake is ours."""
+    if not receipts == summed.receipts == summed.parts:
+        raise NotAddedUp(f"parts of {summed.parts} for receipts of {receipts}")
+    if sum(due.values(), ZERO) != summed.tax:
+        raise NotAddedUp(f"{sum(due.values(), ZERO)} due for a tax of {summed.tax}")
+
+
+def _decals(of_machines: dict[tuple[str, str], tuple[Decimal, str, Rule]]) -> tuple[Decal, ...]:
     """Decals by state and rule. A machine needs one, the dearest of what its goods ask for."""
-    many: dict[tuple[str, str, Decimal], int] = defaultdict(int)
-    for (state, _), (each, rule) in of_machines.items():
-        many[state, rule, each] += 1
+    many: dict[tuple[str, str, Decimal], list[str]] = defaultdict(list)
+    rules: dict[tuple[str, str, Decimal], Rule] = {}
+    for (state, machine), (each, key, rule) in of_machines.items():
+        many[state, key, each].append(machine)
+        rules[state, key, each] = rule
     return tuple(
-        Decal(state, rule, count, each) for (state, rule, each), count in sorted(many.items())
+        Decal(
+            state=at[0],
+            rule=at[1],
+            machines=len(machines),
+            each=at[2],
+            title=rules[at].title,
+            citation=rules[at].citation,
+            status=rules[at].status,
+            of=tuple(sorted(machines)),
+        )
+        for at, machines in sorted(many.items())
     )
 
 

@@ -12,16 +12,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.compliance.packs import packs
-from service.compute.tax.classes import ClassCode
+from service.compute.tax.classes import ClassCode, Status
 from service.compute.tax.report import (
-    Decal,
     Fact,
     Line,
+    NotAddedUp,
+    Totals,
     canonical,
     digest,
     figures,
     inputs,
     report,
+    require_sums,
     thawed,
 )
 from service.compute.tax.rounding import Rounding, half_up, share_out
@@ -229,11 +231,39 @@ def test_a_machine_needs_the_dearest_of_its_decals() -> None:
         for machine, price in (("a", "1.75"), ("a", "0.20"), ("b", "1.75"), ("c", "0.20"))
     ]
     found = report(facts, RULES)
-    assert found.decals == (
-        Decal("AR", "ar-decal", 2, Decimal(93)),
-        Decal("AR", "ar-decal-low", 1, Decimal(15)),
-    )
+    assert [(one.rule, one.machines, one.each, one.amount, one.of) for one in found.decals] == [
+        ("ar-decal", 2, Decimal(93), Decimal(186), ("a", "b")),
+        ("ar-decal-low", 1, Decimal(15), Decimal(15), ("c",)),
+    ]
+    assert {(one.citation, one.status) for one in found.decals} == {
+        ("Ark. Code 26-57-1204, -1206", Status.READ)
+    }
     assert any("186 in all" in said and "were bought" in said for said in found.said)
+
+
+@pytest.mark.parametrize(
+    ("receipts", "due", "said"),
+    [
+        ("10.01", "0.60", "parts of 10.00 for receipts of 10.01"),
+        ("10.00", "0.59", "0.59 due for a tax of 0.60"),
+    ],
+)
+def test_a_report_that_does_not_add_up_is_not_given(receipts: str, due: str, said: str) -> None:
+    summed = Totals(
+        receipts=Decimal("10.00"),
+        taxable=Decimal("9.40"),
+        tax_inside=Decimal("0.60"),
+        tax=Decimal("0.60"),
+    )
+    require_sums(Decimal("10.00"), summed, {"FL": Decimal("0.60")})
+    with pytest.raises(NotAddedUp, match=said):
+        require_sums(Decimal(receipts), summed, {"FL": Decimal(due)})
+
+
+def test_parts_that_are_not_the_receipts_are_refused_though_their_sum_was_kept() -> None:
+    summed = Totals(receipts=Decimal("10.00"), exempt=Decimal("9.99"))
+    with pytest.raises(NotAddedUp, match=r"parts of 9\.99"):
+        require_sums(Decimal("10.00"), summed, {})
 
 
 def test_a_rule_with_a_rate_of_its_own_says_what_it_leaves_out() -> None:
