@@ -27,9 +27,17 @@ PART: Final = """
     CASE WHEN i.ends_at = i.starts_at THEN 1.0
     ELSE EXTRACT(EPOCH FROM LEAST(i.ends_at, stay.until) - GREATEST(i.starts_at, stay.since))
          / EXTRACT(EPOCH FROM i.ends_at - i.starts_at) END"""
+# Moving averages with the time they held. Looked up line by line they would be most of the work.
+COSTS: Final = """
+    cost AS (
+        SELECT c.product_id, c.average, c.at AS since,
+               lead(c.at, 1, 'infinity')
+                   OVER (PARTITION BY c.product_id ORDER BY c.at, c.id) AS until
+        FROM inventory_costchange c
+    )"""
 # Units paid for and given away; what test vends dropped is put back.
 SOLD: Final = f"""
-WITH {STAYS}, cut AS (
+WITH {STAYS}, {COSTS}, cut AS (
     SELECT stay.machine_id, stay.site_id, i.id, i.ends_at, {PART} AS part,
            power(10::numeric, -i.exponent) AS of_money
     FROM stay JOIN sales_machineinterval i ON i.machine_id = stay.machine_id
@@ -50,11 +58,8 @@ FROM cut
 JOIN sales_saleinterval l ON l.interval_id = cut.id
 LEFT JOIN machines_setup s ON s.id = l.set_up_id
 LEFT JOIN machines_product p ON p.id = s.product_id
-LEFT JOIN LATERAL (
-    SELECT c.average FROM inventory_costchange c
-    WHERE c.product_id = s.product_id AND c.at <= cut.ends_at
-    ORDER BY c.at DESC, c.id DESC LIMIT 1
-) cost ON true
+LEFT JOIN cost ON cost.product_id = s.product_id
+    AND cost.since <= cut.ends_at AND cut.ends_at < cost.until
 GROUP BY 1, 2, 3
 """  # noqa: S608 - put together of our own words; values are parameters
 # Goods that left columns for waste, and those that nobody can explain. A column's first record is
