@@ -145,6 +145,12 @@ def _deductions(
             f"No rule of tax is entered for {_cents(bare)} of receipts; tax on them is not known "
             "and not taken off."
         )
+    lacking = sum(tax.get(key, MachineTax()).bare_units for key in found)
+    if "deposit" in base and lacking:
+        words.append(
+            f"The container deposit of {lacking} units is not known and not taken off: size, "
+            "material or what is in them is not written down."
+        )
     if moved and base & {"tax", "deposit"}:
         words.append("A machine moved; its tax is shared over its sites by what it took at each.")
     if "tax" in base:

@@ -1,9 +1,8 @@
 """The report of sales tax of a period, what it is made of, and each machine's part of it."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from decimal import Decimal
 from typing import Final
 
@@ -13,7 +12,6 @@ from fleet.inventory.models import CostChange
 from fleet.machines.models import Product
 from fleet.sales.models import MachineInterval
 from people.models import Business
-from service.compute import deposits
 from service.compute.tax.classes import (
     FOOD,
     Attributes,
@@ -23,7 +21,7 @@ from service.compute.tax.classes import (
     Water,
     classify,
 )
-from service.compute.tax.report import Fact, Part, Report, by_key, report
+from service.compute.tax.report import Fact, Report, by_key, report
 from service.compute.tax.rounding import Rounding
 from service.compute.tax.rules import Rule, Rules, Sale
 from service.compute.tax.split import ZERO
@@ -31,14 +29,9 @@ from service.compute.tax.split import ZERO
 from ..models import TaxRule, TaxSettings
 from ..sums.gathering import Period, Sold, first_moment, money, sold
 from ..sums.segments import Segment, Segments
+from .containers import KEPT_OUT, Containers
 
 MILLIONTH: Final = Decimal("0.000001")
-KEPT_OUT: Final = {
-    "MI": "Mich. Comp. Laws 205.54g(1)(b)",
-    "PA": "61 Pa. Code 31.2(1), where it is stated by itself",
-}
-"""States whose rule keeps a container deposit out of the base, by the text read; elsewhere it stays
-in receipts."""
 
 
 @dataclass(frozen=True)
@@ -54,12 +47,14 @@ class Gathered:
 
 @dataclass(frozen=True)
 class Judged:
-    """Sums of a period and the facts made of them, one of one, with the rules and the segments."""
+    """Sums of a period and the facts made of them, one of one, with the rules, the segments and
+    the deposits on what was sold."""
 
     rows: tuple[Sold, ...]
     facts: tuple[Fact, ...]
     rules: tuple[Rule, ...]
     segments: tuple[Segment, ...]
+    containers: Containers
 
 
 @dataclass(frozen=True)
@@ -146,15 +141,22 @@ def judge(
     rows = sold(basis, period, segments)
     if state:
         rows = [row for row in rows if segments[row.segment].state == state]
-    facts = tuple(_facts(rows, segments, period))
-    used = tuple(rule for rule in rules if not state or rule.state == state)
-    return Judged(tuple(rows), facts, used, tuple(segments))
-
-
-def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) -> Iterable[Fact]:
     goods = Product.objects.select_related("package").in_bulk(
         {row.product_id for row in rows if row.product_id}
     )
+    containers = Containers(goods.values())
+    facts = tuple(_facts(rows, segments, period, goods, containers))
+    used = tuple(rule for rule in rules if not state or rule.state == state)
+    return Judged(tuple(rows), facts, used, tuple(segments), containers)
+
+
+def _facts(
+    rows: Sequence[Sold],
+    segments: Sequence[Segment],
+    period: Period,
+    goods: Mapping[int, Product],
+    containers: Containers,
+) -> Iterable[Fact]:
     costs = _costs(goods.values(), period)
     classes: dict[tuple[int, str], Classed] = {}
     for row in rows:
@@ -163,7 +165,6 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
             classes[row.product_id, state] = class_of(goods[row.product_id], state)
     highest, others = _what_else(rows, segments, classes)
     exponent = Business.the().currency_exponent
-    refunds: dict[tuple[int, str, date], Decimal] = {}
     alike: dict[tuple[object, ...], Sale] = {}
     for row in rows:
         segment = segments[row.segment]
@@ -171,12 +172,7 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
         product = goods.get(product_id)
         classed = classes.get((product_id, state))
         receipts = money(row.minor, exponent)
-        each = ZERO
-        if product and state in KEPT_OUT:
-            at = (product_id, state, segment.on)
-            if at not in refunds:
-                refunds[at] = _deposit(product, segment)
-            each = refunds[at]
+        each = containers.deposit(product_id, segment) if state in KEPT_OUT else ZERO
         # Sales that are alike are one object, so that a rule is looked for once for all of them.
         known = (
             state,
@@ -210,7 +206,7 @@ def _facts(rows: Sequence[Sold], segments: Sequence[Segment], period: Period) ->
             units=row.units,
             receipts=receipts,
             cost=None if cost is None else (cost * row.units).quantize(MILLIONTH),
-            deposits=min(receipts, each * row.units),
+            deposits=min(receipts, (each or ZERO) * row.units),
             why_class=classed.why if classed else "no product is known for these sales",
         )
 
@@ -244,26 +240,6 @@ def _costs(goods: Iterable[Product], period: Period) -> dict[int, Decimal]:
     return costs
 
 
-def _deposit(product: Product, segment: Segment) -> Decimal:
-    package = product.package
-    if package.volume_ml is None or not package.material or product.form != Product.Form.DRINK:
-        return ZERO
-    found = deposits.deposit(
-        segment.state,
-        segment.on,
-        volume_ml=package.volume_ml,
-        material=package.material,
-        drink=deposits.Drink(
-            carbonated=product.carbonated,
-            sweetened=product.sweetened,
-            contains_milk=product.contains_milk,
-            juice_percent=product.juice_percent,
-            water=deposits.Water(product.water),
-        ),
-    )
-    return found.amount or ZERO
-
-
 def _left_out(period: Period, judged: Judged) -> Iterable[str]:
     """What the reader must know that no line says."""
     touched = MachineInterval.objects.filter(ends_at__gte=period.since, ends_at__lt=period.until)
@@ -290,16 +266,27 @@ def _left_out(period: Period, judged: Judged) -> Iterable[str]:
     kept = sorted({fact.sale.state for fact in judged.facts if fact.deposits})
     for state in kept:
         yield f"{state}: container deposits are kept out of the base ({KEPT_OUT[state]})."
+    for state in sorted(KEPT_OUT):
+        if bare := judged.containers.unknown(state):
+            yield (
+                f"{state}: the container deposit of {', '.join(bare)} is not known and stays in "
+                "the base; write down size, material and what is in them."
+            )
 
 
 @dataclass(frozen=True)
 class MachineTax:
-    """One machine's part of a report, in money."""
+    """One machine's part of a report, in money.
+
+    `deposit` is what customers paid as deposits on containers, whether the rule of the place keeps
+    it out of the base or not; `bare_units` were sold of drinks whose deposit is not known.
+    """
 
     receipts: Decimal = ZERO
     tax: Decimal = ZERO
     deposit: Decimal = ZERO
     unclassified: Decimal = ZERO
+    bare_units: int = 0
 
 
 def tax_of_machines(
@@ -326,20 +313,36 @@ def tax_of_classes(
 
 def _of_goods(
     period: Period, machines: Sequence[int] | None, basis: str
-) -> dict[tuple[int, int | None], Part]:
+) -> dict[tuple[int, int | None], MachineTax]:
     """Each product's part at each machine, by the keys that facts have."""
-    made = tax_report(period, machines=machines, basis=basis).report
-    found = {}
-    for key, part in by_key(made, unit()).items():
+    settings, smallest = TaxSettings.the(), unit()
+    judged = judge(period, basis=basis or settings.basis, machines=machines)
+    rules, rounding = Rules.of(judged.rules), Rounding(settings.rounding)
+    made = report(judged.facts, rules, rounding=rounding, unit=smallest)
+    found: dict[tuple[int, int | None], MachineTax] = {}
+    for key, part in by_key(made, smallest).items():
         machine, _, product = key.partition(":")
-        found[int(machine), int(product) if product.isdigit() else None] = part
+        of = int(machine), int(product) or None
+        found[of] = MachineTax(part.receipts, part.tax, ZERO, part.unclassified)
+    for row in judged.rows:
+        each = judged.containers.deposit(row.product_id, judged.segments[row.segment])
+        if each == ZERO:
+            continue
+        was = found.get((row.machine_id, row.product_id), MachineTax())
+        paid = min(row.minor * smallest, (each or ZERO) * row.units)
+        found[row.machine_id, row.product_id] = replace(
+            was,
+            deposit=was.deposit + paid,
+            bare_units=was.bare_units + (row.units if each is None else 0),
+        )
     return found
 
 
-def _added(was: MachineTax, part: Part) -> MachineTax:
+def _added(was: MachineTax, part: MachineTax) -> MachineTax:
     return MachineTax(
         was.receipts + part.receipts,
         was.tax + part.tax,
-        was.deposit + part.deposits,
+        was.deposit + part.deposit,
         was.unclassified + part.unclassified,
+        was.bare_units + part.bare_units,
     )
