@@ -10,6 +10,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
 from django.db import transaction
+from django.db.models import Q
 
 from fleet.machines.models import Machine
 from people import bulk
@@ -69,10 +70,13 @@ def hang_terminal(
 ) -> CardTerminal:
     """Say in which machine a terminal hangs from a day on; it left the one before on that day.
 
-    Lines without a machine find theirs. Raises Unacceptable, Unable.
+    Lines without a machine find theirs, and where the move is told late, those since that day go
+    with it. Raises Unacceptable, Unable.
     """
-    before = CardTerminal.objects.select_for_update(of=("self",), no_key=True).filter(
-        code=code.strip(), ends_on=None, starts_on__lt=starts_on
+    before = list(
+        CardTerminal.objects.select_for_update(of=("self",), no_key=True).filter(
+            code=code.strip(), ends_on=None, starts_on__lt=starts_on
+        )
     )
     for one in before:
         put(one, {"ends_on": starts_on}, actor=actor, verb="move terminal", now=now)
@@ -83,9 +87,9 @@ def hang_terminal(
         verb="hang terminal",
         now=now,
     )
-    SettlementLine.objects.filter(machine=None, terminal=row.code, day__gte=row.starts_on).update(
-        machine=machine
-    )
+    left = Q(machine=None) | Q(machine__in=[one.machine_id for one in before])
+    lines = SettlementLine.objects.filter(left, terminal=row.code, day__gte=row.starts_on)
+    lines.update(machine=machine)
     return row
 
 
@@ -150,7 +154,8 @@ def columns_of(mapping: SettlementMapping) -> dict[str, Any]:
 def _require_new(digest: str) -> None:
     was = SettlementFile.objects.filter(sha256=digest).defer("raw").first()
     if was is not None:
-        raise TakenInBefore(f"{was} was taken in {was.loaded_at:%Y-%m-%d}, and is the same file")
+        day = Business.the().day_of(was.loaded_at)
+        raise TakenInBefore(f"{was} was taken in on {day}, and is the same file")
 
 
 def _machine(line: _Read, hung: list[CardTerminal], tags: Mapping[str, int]) -> int | None:

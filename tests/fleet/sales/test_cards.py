@@ -16,6 +16,7 @@ from people.models import AuditEntry, Person
 from tests.cast import NOW
 from tests.fleet.sales.helpers import day, take
 from tests.fleet.sales.meter import Meter
+from tests.world import World
 
 pytestmark = pytest.mark.django_db
 SINCE, UNTIL = date(2026, 2, 1), date(2026, 3, 1)
@@ -96,6 +97,17 @@ def test_mismatches_are_listed(
     )
     assert matched(SINCE, UNTIL).unmatched == ()
     assert matched(SINCE, UNTIL).mismatches == ()
+
+
+def test_lines_go_with_a_terminal_whose_move_is_told_late(
+    sold: Machine, mapping: SettlementMapping, accountant: Person, world: World
+) -> None:
+    other = world.machine("LOB-2", sold.kind)
+    given = {"code": "T-9", "actor": accountant, "now": NOW}
+    cards.hang_terminal(machine=sold, starts_on=date(2026, 1, 1), **given)
+    take_in(mapping, accountant, "02/05/2026;T-9;30,00;-1,50;a", "02/11/2026;T-9;40,00;-2;b")
+    cards.hang_terminal(machine=other, starts_on=date(2026, 2, 10), **given)
+    assert fees_of_machines(SINCE, UNTIL) == {sold.pk: Decimal("1.5"), other.pk: Decimal(2)}
 
 
 @pytest.mark.parametrize(
