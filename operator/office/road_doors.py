@@ -15,7 +15,8 @@ from people.errors import NotFound, Unable
 from people.refused import in_words
 
 from .doors import PersonRequest, sent, tell
-from .forms.road import ActForm, ColumnsForm
+from .forms.acts import ActForm
+from .forms.road_columns import ColumnsForm
 
 Answer = TypeVar("Answer", bound=Any)
 """Of runs or of tickets: both have a result that tells the flags of the act."""

@@ -9,8 +9,8 @@ from fleet.machines.models import Column, Machine
 from service.tickets.actions.told import Photo
 from service.tickets.models import Symptom
 
+from .acts import ActForm
 from .reads import ManyFiles, ManyFilesInput
-from .road import ActForm
 from .ticket_work import CloseForm
 from .tickets import columns_of, long_text
 

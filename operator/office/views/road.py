@@ -20,17 +20,11 @@ from fleet.machines.queries.sheets import sheet as changeover_sheet
 from fleet.sales.actions.receive import ReceivedFile, receive
 from fleet.sales.models import AuditRead
 from office.doors import PersonRequest, sent, tried
+from office.forms.acts import ActForm
 from office.forms.changeovers import Strays
 from office.forms.reads import UploadForm
-from office.forms.road import (
-    RUN_ACTS,
-    STOP_ACTS,
-    ActForm,
-    ColumnsForm,
-    EndForm,
-    PickForm,
-    RoadAsLeftForm,
-)
+from office.forms.road import RUN_ACTS, STOP_ACTS, EndForm, PickForm, RoadAsLeftForm
+from office.forms.road_columns import ColumnsForm
 from office.road_doors import as_answer, by_script, carry_out, road_page
 from people.errors import NotFound
 from people.models import Business

@@ -12,7 +12,7 @@ from fleet.inventory.models import StockPlace
 from fleet.machines.models import Machine
 from fleet.machines.queries.gates import machine_for
 from office.doors import PersonRequest, sent
-from office.forms.road import ActForm
+from office.forms.acts import ActForm
 from office.forms.road_tickets import ACTS, CloseAct, ReportAct
 from office.road_doors import as_answer, by_script, carry_out, road_page
 from people.errors import NotFound
