@@ -45,3 +45,16 @@ class Period(Func):
 
     def __init__(self, starts: str = "starts_at", ends: str = "ends_at") -> None:
         super().__init__(starts, ends)
+
+
+class Days(Func):
+    """`[starts_on, ends_on)` as a range of days, for exclusion constraints.
+
+    An empty end is still running.
+    """
+
+    function = "daterange"
+    template = "%(function)s(%(expressions)s, '[)')"
+
+    def __init__(self, starts: str = "starts_on", ends: str = "ends_on") -> None:
+        super().__init__(starts, ends)

@@ -5,7 +5,7 @@ import django.core.serializers.json
 import django.core.validators
 import django.db.models.deletion
 import django.db.models.expressions
-import fleet.sales.models.commission
+import fleet.machines.models.fields
 from decimal import Decimal
 from django.conf import settings
 from django.db import migrations, models
@@ -220,7 +220,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='agreement',
-            constraint=django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('site', '='), (fleet.sales.models.commission.Days(), '&&')], name='agreement_one_at_a_time', violation_error_message='another agreement of this site holds on some of these days; end it first'),
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('site', '='), (fleet.machines.models.fields.Days(), '&&')], name='agreement_one_at_a_time', violation_error_message='another agreement of this site holds on some of these days; end it first'),
         ),
         migrations.AddConstraint(
             model_name='cardterminal',
@@ -228,7 +228,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='cardterminal',
-            constraint=django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('code', '='), (fleet.sales.models.commission.Days(), '&&')], name='card_terminal_in_one_machine', violation_error_message='this terminal hangs in another machine on these days'),
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('code', '='), (fleet.machines.models.fields.Days(), '&&')], name='card_terminal_in_one_machine', violation_error_message='this terminal hangs in another machine on these days'),
         ),
         migrations.AddIndex(
             model_name='settlementline',
@@ -256,7 +256,7 @@ class Migration(migrations.Migration):
         ),
         migrations.AddConstraint(
             model_name='statement',
-            constraint=django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('site', '='), (fleet.sales.models.commission.Days(), '&&')], name='statement_one_a_period', violation_error_message='this period was issued already; correct that statement'),
+            constraint=django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('site', '='), (fleet.machines.models.fields.Days(), '&&')], name='statement_one_a_period', violation_error_message='this period was issued already; correct that statement'),
         ),
         migrations.AddConstraint(
             model_name='statement',

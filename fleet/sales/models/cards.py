@@ -6,8 +6,9 @@ from django.contrib.postgres.fields import RangeOperators
 from django.db import models
 
 from fleet.machines.models import Machine
+from fleet.machines.models.fields import Days
 
-from .commission import Days, signed_money
+from .commission import signed_money
 
 
 class SettlementMapping(models.Model):

@@ -5,20 +5,9 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import RangeOperators
 from django.core.serializers.json import DjangoJSONEncoder
 from django.db import models
-from django.db.models import Func
 
 from fleet.machines.models import Site
-from fleet.machines.models.fields import money
-
-
-class Days(Func):
-    """`[starts_on, ends_on)` as a range; an empty end is still running."""
-
-    function = "daterange"
-    template = "%(function)s(%(expressions)s, '[)')"
-
-    def __init__(self, starts: str = "starts_on", ends: str = "ends_on") -> None:
-        super().__init__(starts, ends)
+from fleet.machines.models.fields import Days, money
 
 
 def signed_money(**kwargs: object) -> models.DecimalField:

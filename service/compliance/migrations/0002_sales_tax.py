@@ -3,7 +3,7 @@
 import django.contrib.postgres.constraints
 import django.core.validators
 import django.db.models.deletion
-import service.compliance.models.places
+import fleet.machines.models.fields
 from django.conf import settings
 from django.db import migrations, models
 
@@ -132,7 +132,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['jurisdiction', '-begins_on', 'pk'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('general__gte', 0), ('general__lt', 1), models.Q(('food__isnull', True), models.Q(('food__gte', 0), ('food__lt', 1)), _connector='OR')), name='rate_is_a_fraction', violation_error_message='Write a rate as a fraction below 1: 0.0625 is 6.25 %.'), models.CheckConstraint(condition=models.Q(('ends_on__isnull', True), ('ends_on__gt', models.F('begins_on')), _connector='OR'), name='rate_ends_after_begin', violation_error_message='The first day no more comes after the first day.'), django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('jurisdiction', '='), (service.compliance.models.places.Days(), '&&')], name='rate_one_a_day', violation_error_message='The jurisdiction has another rate in that time; end that first.')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('general__gte', 0), ('general__lt', 1), models.Q(('food__isnull', True), models.Q(('food__gte', 0), ('food__lt', 1)), _connector='OR')), name='rate_is_a_fraction', violation_error_message='Write a rate as a fraction below 1: 0.0625 is 6.25 %.'), models.CheckConstraint(condition=models.Q(('ends_on__isnull', True), ('ends_on__gt', models.F('begins_on')), _connector='OR'), name='rate_ends_after_begin', violation_error_message='The first day no more comes after the first day.'), django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('jurisdiction', '='), (fleet.machines.models.fields.Days('begins_on'), '&&')], name='rate_one_a_day', violation_error_message='The jurisdiction has another rate in that time; end that first.')],
             },
         ),
         migrations.CreateModel(
@@ -147,7 +147,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['site', 'jurisdiction', 'begins_on', 'pk'],
-                'constraints': [models.CheckConstraint(condition=models.Q(('begins_on__isnull', True), ('ends_on__isnull', True), ('ends_on__gt', models.F('begins_on')), _connector='OR'), name='site_jurisdiction_ends_after_begin'), django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('site', '='), ('jurisdiction', '='), (service.compliance.models.places.Days(), '&&')], name='site_jurisdiction_once_a_day')],
+                'constraints': [models.CheckConstraint(condition=models.Q(('begins_on__isnull', True), ('ends_on__isnull', True), ('ends_on__gt', models.F('begins_on')), _connector='OR'), name='site_jurisdiction_ends_after_begin'), django.contrib.postgres.constraints.ExclusionConstraint(expressions=[('site', '='), ('jurisdiction', '='), (fleet.machines.models.fields.Days('begins_on'), '&&')], name='site_jurisdiction_once_a_day')],
             },
         ),
         migrations.CreateModel(

@@ -5,22 +5,12 @@ from django.contrib.postgres.constraints import ExclusionConstraint
 from django.contrib.postgres.fields import RangeOperators
 from django.core.validators import MaxValueValidator, MinValueValidator, RegexValidator
 from django.db import models
-from django.db.models import Func
 
 from fleet.machines.models import Site
+from fleet.machines.models.fields import Days
 from service.compute.tax.split import percent
 
 STATE = RegexValidator(r"^[A-Z]{2}$", "Write a state by its two letters, as in PA.")
-
-
-class Days(Func):
-    """`[begins_on, ends_on)` as a range of days, for exclusion constraints."""
-
-    function = "daterange"
-    template = "%(function)s(%(expressions)s, '[)')"
-
-    def __init__(self, begins: str = "begins_on", ends: str = "ends_on") -> None:
-        super().__init__(begins, ends)
 
 
 def rate(**kwargs: object) -> models.DecimalField:
@@ -101,7 +91,7 @@ class SiteJurisdiction(models.Model):
                 expressions=[
                     ("site", RangeOperators.EQUAL),
                     ("jurisdiction", RangeOperators.EQUAL),
-                    (Days(), RangeOperators.OVERLAPS),
+                    (Days("begins_on"), RangeOperators.OVERLAPS),
                 ],
             ),
         ]
@@ -169,7 +159,7 @@ class Rate(models.Model):
                 name="rate_one_a_day",
                 expressions=[
                     ("jurisdiction", RangeOperators.EQUAL),
-                    (Days(), RangeOperators.OVERLAPS),
+                    (Days("begins_on"), RangeOperators.OVERLAPS),
                 ],
                 violation_error_message="The jurisdiction has another rate in that time; "
                 "end that first.",
