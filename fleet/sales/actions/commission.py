@@ -27,6 +27,8 @@ from ..terms import said, terms_from
 from .agreements import covered_of
 
 NOTHING: Final = Decimal(0)
+PREVIEWED: Final = ("terms", "starts_on", "ends_on", "rhythm", "site_id")
+"""What of an agreement a preview stands on."""
 MAIL: Final = "fleet.sales.tasks.mail_statement"
 NUMBERS: Final = 5_460_011
 """Held while numbers are given out, so that none is given twice and none is missing."""
@@ -221,7 +223,8 @@ def send(*, statement: Statement, actor: Person, now: datetime) -> Statement:
     """
     held = Statement.objects.select_for_update(of=("self",), no_key=True).get(pk=statement.pk)
     if held.mailed_at is not None:
-        raise Unable(f"{held} was mailed {held.mailed_at:%Y-%m-%d}", code="mailed_before")
+        day = Business.the().day_of(held.mailed_at)
+        raise Unable(f"{held} was mailed on {day}", code="mailed_before")
     if not address_of(held):
         raise Unable(
             f"{held.site} has no e-mail address of its host; enter it at the site",
@@ -321,7 +324,7 @@ def _require(
     today: date,
 ) -> None:
     held = stood[one.agreement.pk]
-    if (held.terms, held.ends_on) != (one.agreement.terms, one.agreement.ends_on):
+    if any(getattr(held, name) != getattr(one.agreement, name) for name in PREVIEWED):
         raise UnableToIssue(
             f"{one.agreement} was changed meanwhile; look at the preview again",
             code="changed_meanwhile",
