@@ -1,6 +1,6 @@
 """The road: a driver's day and what is done on it, one act at a time or a queue of them at once."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +18,7 @@ from fleet.machines.actions import changeovers
 from fleet.machines.queries.gates import machine_for
 from people.errors import Unacceptable
 from people.models import Person
+from service.compliance.queries.warnings import Warnings, warnings_at, with_warnings
 from service.runs.actions import road
 from service.runs.models import RoadAct, Run, Stop
 from service.runs.queries import day, gates
@@ -38,9 +39,10 @@ from .road_shapes import (
     ReadIn,
     RemoveIn,
     RoadCountIn,
-    RunSheetOut,
     SkipIn,
 )
+from .road_sheets import RunSheetOut
+from .warning_shapes import OpenFoodLockOut, OpenRecallOut
 
 Verb = RoadAct.Verb
 Given = dict[str, Any]
@@ -111,7 +113,29 @@ def carry_out(
     return ACTS[verb].do(**whose, **given, sent=sent, actor=actor, now=now)
 
 
-class OnTheRoad(Doors):
+class WarningDoors(Doors):
+    """Doors that say with an act at a machine what whoever stands there has to know."""
+
+    def warned(self, acts: Sequence[tuple[Any, Given]]) -> list[Given]:
+        """What acts answered, those at stops with the machine's lock and recalls of now. Three
+        queries for all of them."""
+        found = warnings_at({of.machine_id for of, _ in acts if isinstance(of, Stop)})
+        return [
+            result | self._said(found.get(of.machine_id, Warnings()))
+            if isinstance(of, Stop)
+            else result
+            for of, result in acts
+        ]
+
+    def _said(self, told: Warnings) -> Given:
+        lock = told.food_lock
+        return {
+            "food_lock": None if lock is None else self.shown(OpenFoodLockOut, lock),
+            "recalls": self.shown(OpenRecallOut, told.recalls, many=True),
+        }
+
+
+class OnTheRoad(WarningDoors):
     """What the doors of runs and stops share."""
 
     def do(self, verb: str, of: Run | Stop, given: Given) -> Response:
@@ -124,7 +148,8 @@ class OnTheRoad(Doors):
             now=self.now,
         )
         headers = {idempotency.REPLAYED: "true"} if answer.replayed else None
-        return Response(answer.result, headers=headers)
+        (said,) = self.warned([(of, dict(answer.result))])
+        return Response(said, headers=headers)
 
 
 class RoadRuns(OnTheRoad):
@@ -135,7 +160,7 @@ class RoadRuns(OnTheRoad):
     @gives(RunSheetOut, summary="The whole run: stops, columns, loads, changeovers, the truck")
     def retrieve(self, request: Request, pk: int) -> Response:
         run = gates.run_for(self.person, pk)
-        return Response(self.shown(RunSheetOut, day.sheet(run, now=self.now)))
+        return Response(self.shown(RunSheetOut, with_warnings([day.sheet(run, now=self.now)])[0]))
 
     @writes(PickIn, ActOut, key="own", summary="What was picked for the truck")
     @action(detail=True, methods=["post"])
@@ -212,7 +237,7 @@ class DayAsked(Shape):
     )
 
 
-class Road(Doors):
+class Road(WarningDoors):
     """One's own day, and a queue of acts at once."""
 
     described_by = Run
@@ -222,7 +247,8 @@ class Road(Doors):
     def day(self, request: Request, asked: Mapping[str, Any]) -> Response:
         zone = self.shown_with["business"].time_zone
         when = asked.get("date") or self.now.astimezone(zone).date()
-        runs = [day.sheet(run, now=self.now) for run in day.my_runs(self.person, when)]
+        sheets = [day.sheet(run, now=self.now) for run in day.my_runs(self.person, when)]
+        runs = with_warnings(sheets)
         mine = tickets.my_tickets(self.person)
         return Response(self.shown(DayOut, {"date": when, "runs": runs, "tickets": mine}))
 
@@ -238,32 +264,42 @@ class Road(Doors):
         """Acts are done in the order given, each in a transaction of its own: one that is refused
         changes nothing and does not stop those after it. Sent again, what was done has no second
         effect and is answered alike."""
-        return Response({"answers": [self._one(item) for item in given["acts"]]})
+        done = [self._one(item) for item in given["acts"]]
+        results = iter(self.warned([(of, one["result"]) for of, one in done if "result" in one]))
+        return Response(
+            {
+                "answers": [
+                    one | {"result": next(results)} if "result" in one else one for _, one in done
+                ]
+            }
+        )
 
-    def _one(self, item: Given) -> Given:
+    def _one(self, item: Given) -> tuple[Any, Given]:
+        """What an act was done to, and its answer."""
+        of = None
         try:
             with transaction.atomic():
-                answer = self._do(item)
+                of = self._of(item)
+                answer = self._do(item, of)
         except Exception as error:
             refusal = errors.problem(error, {"request": self.request, "view": None})
             if refusal is None:
                 raise
-            return {
+            return of, {
                 "key": item["key"],
                 "status": refusal.status_code,
                 "replayed": False,
                 "problem": refusal.data,
             }
-        return {
+        return of, {
             "key": item["key"],
             "status": 200,
             "replayed": answer.replayed,
             "result": answer.result,
         }
 
-    def _do(self, item: Given) -> road.Answer | told.Answer:
+    def _do(self, item: Given, of: Any) -> road.Answer | told.Answer:
         verb = item["verb"]
-        of = self._of(item)
         given = ACTS[verb].given if verb in ACTS else tickets.ACTS[verb].given
         shape = given(data=item["body"], context=self.shown_with)
         shape.is_valid(raise_exception=True)

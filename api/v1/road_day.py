@@ -9,7 +9,8 @@ from api.shapes import Choice, Moment, Shape
 from service.runs.models import RoadAct
 from service.tickets.models import Ticket, TicketAct
 
-from .road_shapes import MOST_LINES, ActOut, FlagOut, RunSheetOut
+from .road_shapes import MOST_LINES, ActOut, FlagOut
+from .road_sheets import RunSheetOut
 from .tickets_shapes import TicketOut
 
 # A queue carries no pictures: they go to the ticket's own address.

@@ -15,7 +15,7 @@ from service.runs.actions import board, byhand, loading, plans
 from service.runs.models import DayPlan, PlannedMachine, Run, Stop
 from service.runs.queries import gates, geo, load
 
-from .road_shapes import RunShape
+from .road_sheets import RunShape
 from .runs_shapes import (
     ByHandIn,
     ChangeOut,

@@ -15,7 +15,7 @@ from service.runs.models import (
 )
 
 from .demand_shapes import MinorAtStake
-from .road_shapes import RunShape, StopReasons
+from .road_sheets import RunShape, StopReasons
 
 MACHINES = Machine.objects.select_related("kind")
 RUNS = Run.objects.select_related("driver", "vehicle", "depot__site")

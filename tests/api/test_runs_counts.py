@@ -25,7 +25,7 @@ QUERIES = {
     "/depots": 2,
     "/drivers": 3,
     "/planned-machines": 2,
-    "/road/runs/{id}": 13,
+    "/road/runs/{id}": 16,
     "/runs": 2,
     "/runs/{id}": 6,
     "/runs/{id}/load": 3,

@@ -28,8 +28,7 @@ from office.forms.road_columns import ColumnsForm
 from office.road_doors import as_answer, by_script, carry_out, road_page
 from people.errors import NotFound
 from people.models import Business
-from service.compliance.queries.recalls import open_for
-from service.compliance.queries.temperatures import locks_of
+from service.compliance.queries.warnings import Warnings, warnings_at, with_warnings
 from service.runs.actions import road
 from service.runs.models import Run, Stop
 from service.runs.queries import day, gates
@@ -68,7 +67,10 @@ def my_day(request: PersonRequest) -> HttpResponse:
     to_see = list(listing.to_see_to(request.user)[:MOST_TICKETS])
     context = {
         "today": today,
-        "sheets": [_with_progress(day.sheet(run, now=now)) for run in [*late, *runs]],
+        "sheets": [
+            _with_progress(one)
+            for one in with_warnings(day.sheet(run, now=now) for run in [*late, *runs])
+        ],
         "tickets": [one for one in to_see if one.given_to_id == request.user.pk],
         "nobodys": sum(one.given_to_id is None for one in to_see),
         "now": now,
@@ -210,7 +212,7 @@ def _run_page(request: PersonRequest, run: Run, form: ActForm | None = None) -> 
     if form is not None:
         forms[form.verb] = form
     context = {
-        "sheet": _with_progress(day.sheet(run, now=timezone.now())),
+        "sheet": _with_progress(with_warnings([day.sheet(run, now=timezone.now())])[0]),
         "run": run,
         "forms": forms,
         "may_end": run.state == Run.State.OUT,
@@ -246,6 +248,7 @@ def _stop_page(
     forms = _stop_forms(found)
     if form is not None:
         forms[form.verb] = form
+    warned = warnings_at([stop.machine_id]).get(stop.machine_id, Warnings())
     context = {
         "stop": stop,
         "visit": getattr(stop, "visit", None),
@@ -255,8 +258,8 @@ def _stop_page(
         "next": _next(stop),
         "tickets": open_at(request.user, stop.machine),
         "upkeep": near([stop.machine_id], stop.run.date).get(stop.machine_id, []),
-        "food_lock": locks_of([stop.machine_id]).get(stop.machine_id),
-        "recalls_there": open_for([stop.machine_id]).get(stop.machine_id, []),
+        "food_lock": warned.food_lock,
+        "recalls_there": warned.recalls,
         "now": timezone.now(),
         "acts": stop.acts.exclude(verb="arrive").order_by("client_at", "pk"),
     }

@@ -145,7 +145,7 @@ def test_the_desk_sees_counts_of_duties_locks_and_recalls(
         machine=lobby, what="plug was out", at=timezone.now(), actor=driver, now=timezone.now()
     )
     recalls.save(
-        changes={"product": lobby.columns.first().set_ups.first().product, "reason": "glass"},
+        changes={"product": Product.objects.get(name="Tea"), "reason": "glass"},
         actor=owner,
         now=NOW,
     )
