@@ -3,13 +3,15 @@
 A dispatcher and a driver sign in, ask what fits, plan a changeover and carry it out; a customer
 reports a fault, which is given to a driver and mended; what the numbers suspect is shown; the next
 day is planned and one of its runs driven; a machine is added, two of its audit files are handed in,
-and what the service says it sold is held against what the simulator knows it sold.
+and what the service says it sold is held against what the simulator knows it sold; an accountant
+files days that are over, amends them when a read comes late, and issues a host's last statement.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
 from functools import partial
 from typing import Any
 
@@ -19,14 +21,17 @@ from demo.business.people import PASSWORD, PEOPLE
 from demo.business.today import today
 from demo.client import Client, Failed
 from demo.faultwork import report_and_mend, show_findings
-from demo.moneywork import report_tax, show_statement
+from demo.moneywork import amend, file_days, issue_statement, report_tax
 from demo.roadwork import plan_and_drive
 from demo.simulator import Simulated, SimulatedFile, simulate_with_truth
+from demo.simulator.truth import Vend
 
 LIKE = asset_tag("S01", "A")
 NEW = "MV-2001"
 # The lobby machine's column of tall cans; it goes over to another package.
 COLUMN = "6"
+# Of the days before today so many are filed, before a read of them comes late.
+DAYS_FILED = 10
 
 
 def main(base_url: str, *, weeks: int) -> int:
@@ -56,10 +61,13 @@ def _day(base_url: str, weeks: int) -> None:
     report_and_mend(base_url, desk, partial(_signed_in, base_url), business)
     show_findings(desk)
     plan_and_drive(desk, partial(_signed_in, base_url), business, truth)
-    _hand_in_two_reads(desk, road)
+    late = _hand_in_two_reads(desk, road)
     books = _with_role(base_url, "accountant")
+    filed = file_days(books, late.state, late.days)
+    _hand_in(road, late.file)
+    amend(books, filed, late.sold)
     report_tax(books)
-    show_statement(books)
+    issue_statement(books)
 
 
 def _with_role(base_url: str, role: str) -> Client:
@@ -158,16 +166,24 @@ def _carry_out(road: Client, planned: dict[str, Any]) -> None:
     )
 
 
-def _hand_in_two_reads(desk: Client, road: Client) -> None:
+@dataclass(frozen=True)
+class Late:
+    """A read between two that were handed in: of which state, and what was sold until then in days
+    that begin before it and end before the last."""
+
+    file: SimulatedFile
+    state: str
+    days: tuple[date, date]
+    sold: Decimal
+
+
+def _hand_in_two_reads(desk: Client, road: Client) -> Late:
     day = today()
     simulated = _simulated(day)
     files = [file for file in simulated.files if file.machine_tag == NEW]
     first, last = files[1], files[-1]
-    machine = _add_machine(desk, day)
-    sent = road.send_files("reads", {file.name: file.data for file in (first, last)})
-    for outcome in sent["outcomes"]:
-        print(f"Handed in {outcome['name']}: {outcome['result']}. {outcome['said']}")
-        _must(outcome["result"] == "accepted", "a read was not accepted", outcome)
+    machine, site = _add_machine(desk, day)
+    _hand_in(road, first, last)
     again = road.send_files("reads", {first.name: first.data})["outcomes"][0]
     _must(again["result"] == "duplicate", "the same file twice was not noticed", again)
     print(f"Handed in {first.name} again: {again['said']}")
@@ -184,6 +200,22 @@ def _hand_in_two_reads(desk: Client, road: Client) -> None:
             f"{line['paid_units'] or 0:>4}  {line['paid_money'] or '0':>8}"
         )
     _hold_against_truth(simulated, first, last, interval, lines)
+    between = files[len(files) // 2]
+    sold = sum(vend.price_minor for vend in _paid(simulated, first, between))
+    days = (day - timedelta(days=DAYS_FILED), last.written_at.date())
+    return Late(between, site["state"], days, Decimal(sold).scaleb(-2))
+
+
+def _hand_in(road: Client, *files: SimulatedFile) -> None:
+    sent = road.send_files("reads", {file.name: file.data for file in files})
+    for outcome in sent["outcomes"]:
+        print(f"Handed in {outcome['name']}: {outcome['result']}. {outcome['said']}")
+        _must(outcome["result"] == "accepted", "a read was not accepted", outcome)
+
+
+def _paid(simulated: Simulated, first: SimulatedFile, last: SimulatedFile) -> list[Vend]:
+    vends = simulated.truth[NEW].between(first.written_at, last.written_at)
+    return [vend for vend in vends if vend.how == "paid"]
 
 
 def _hold_against_truth(
@@ -193,11 +225,7 @@ def _hold_against_truth(
     interval: dict[str, Any],
     lines: list[dict[str, Any]],
 ) -> None:
-    vends = [
-        vend
-        for vend in simulated.truth[NEW].between(first.written_at, last.written_at)
-        if vend.how == "paid"
-    ]
+    vends = _paid(simulated, first, last)
     value = sum(vend.price_minor for vend in vends)
     _must(interval["sum_agrees"], "the columns do not add up to the machine", interval)
     _must(interval["paid_units"] == len(vends), "units", interval["paid_units"], len(vends))
@@ -230,7 +258,7 @@ def _simulated(day: date) -> Simulated:
     return simulate_with_truth(alone, day, weeks=1)
 
 
-def _add_machine(desk: Client, day: date) -> dict[str, Any]:
+def _add_machine(desk: Client, day: date) -> tuple[dict[str, Any], dict[str, Any]]:
     """Put the new machine into the books: its selections, its place, and every column's set-up."""
     business = marrowby(day)
     kind = business.kind(business.machine(LIKE).kind_name)
@@ -246,7 +274,7 @@ def _add_machine(desk: Client, day: date) -> dict[str, Any]:
         },
     )
     since = (datetime.now(UTC) - timedelta(days=9)).isoformat()
-    site = next(iter(desk.pages("sites")))
+    site = next(one for one in desk.pages("sites") if one["purpose"] == "host")
     desk.post(f"machines/{machine['id']}/placements", {"site": site["id"], "starts_at": since})
     products = {row["name"]: row["id"] for row in desk.pages("products")}
     programs = {one["name"]: one["id"] for one in desk.get(f"kinds/{row['id']}")["programs"]}
@@ -266,7 +294,7 @@ def _add_machine(desk: Client, day: date) -> dict[str, Any]:
             },
         )
     print(f"Added {NEW} at {site['name']}, with {len(held)} columns as found")
-    return machine
+    return machine, site
 
 
 def _named(client: Client, path: str, name: str) -> dict[str, Any]:

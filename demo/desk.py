@@ -57,6 +57,7 @@ class Desk:
             self._too_late,
             self._waits,
             self._told_twice,
+            self._one_fault,
             self._came_back,
             self._money,
             self._put_aside,
@@ -138,6 +139,13 @@ class Desk:
             "nothing_came", tag, 1.1 * DAY_H, PUBLIC, "Same again today.", column="2", join=first
         )
         self._on_runs.append(first)
+
+    def _one_fault(self) -> None:
+        """Two reports of other signs, which the dispatcher saw to be one fault."""
+        tag = asset_tag("S02", "B")
+        warm = self._report("warm", tag, 31.0, HOST, "Drinks are hardly cool since yesterday.")
+        water = self._report("leak", tag, 22.5, PUBLIC, "There is water under the machine.")
+        reporting.join(ticket=water, into=warm, actor=self._books.dispatcher, now=self._ago(21.0))
 
     def _came_back(self) -> None:
         tag, label = asset_tag("S19", "A"), "4"

@@ -15,22 +15,28 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, date, datetime, timedelta
 from datetime import time as clock_time
+from decimal import Decimal
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
 from demo import night
+from demo.banked import Banked
 from demo.beside import beside
 from demo.books import Books, is_empty
 from demo.business import marrowby
 from demo.business.people import EAST
 from demo.business.today import today
+from demo.carded import Carded
 from demo.desk import Desk
 from demo.hosted import Hosted
+from demo.measured import Measured
 from demo.mended import Mended
 from demo.night import said
+from demo.owed import Owed
 from demo.past import Past
+from demo.recalled import Recalled
 from demo.simulator import SimulatedFile, simulate_with_truth
 from demo.simulator.truth import Truth
 from demo.standing import Standing
@@ -43,6 +49,7 @@ from fleet.machines.models import SetUp
 from fleet.sales.actions.receive import ReceivedFile, receive
 from people.actions import business as desk
 from people.models import Business
+from service.earnings.actions.settings import change_settings
 from service.runs.models import Visit
 
 # The business bears this name until all of it is there: half of it is not taken for the whole.
@@ -71,10 +78,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         standing.write()
         workshop = Workshop(books, standing, _since(options.until, options.weeks))
         workshop.write()
-        taxed = Taxed(books, options.until)
+        taxed = Taxed(books, options.until, options.weeks)
         taxed.write()
         hosted = Hosted(books, options.until, options.weeks)
         hosted.agree()
+        charge_overheads(books)
         _name(books, BEING_LOADED.format(business.name))
     print(
         f"Wrote {business.name}: {len(business.machines)} machines at {len(business.sites)} sites, "
@@ -85,16 +93,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # Stock knows nothing of audit reads until counts are settled: neither waits for the other.
     with beside(lambda: write_past(past)):
         write_set_ups(books)
-        files = taxed.held_back(simulated.files)
-        read_in(file for file in files if file.delivered_at < taxed.filed_at)
-        said("Filed", (len(taxed.file()) for _ in "1"), "returns of sales tax")
-        read_in(file for file in files if file.delivered_at >= taxed.filed_at)
+        read_and_file(taxed, simulated.files)
     night.reckon(books)
     write_service(books, standing, workshop, simulated.truth, options.until)
     said("Issued", (hosted.state() for _ in "1"), "statements of commission")
     night.plan()
     _name(books, business.name)
     return 0
+
+
+def charge_overheads(books: Books) -> None:
+    """What every machine bears in a month besides its own visits and goods."""
+    changes = {"overhead_per_month": Decimal("14.00")}
+    change_settings(changes=changes, actor=books.owner, now=datetime.now(UTC))
 
 
 def _found() -> int:
@@ -138,14 +149,29 @@ def write_service(
     mended = Mended(books, standing, workshop, truth, until)
     said("Wrote", (len(mended.write()) for _ in "1"), "closed tickets")
     said("Wrote", (Upkept(books, truth).write() for _ in "1"), "works of maintenance")
-    watched = Watched(books, standing, workshop, truth)
+    said("Banked", (Banked(books, truth).write() for _ in "1"), "bags of cash")
+    said("Took in", (Carded(books, truth, until).write() for _ in "1"), "files of card sales")
+    watched = Watched(books, standing, workshop)
     said("Looked, and found", (watched.write().found for _ in "1"), "things that seem wrong")
     said("Left", (Desk(books, standing, workshop).write() for _ in "1"), "tickets open")
+    said("Left", (Owed(books, until).write() for _ in "1"), "duties open")
+    said("Read temperatures of", (Measured(books).write() for _ in "1"), "machines with fresh food")
+    said("Called back what lay in", (Recalled(books).write() for _ in "1"), "machines")
 
 
 def _since(until: date, weeks: int) -> datetime:
     """The first simulated morning, when stock was counted for the first time."""
     return datetime.combine(until - timedelta(weeks=weeks), clock_time(4), tzinfo=ZoneInfo(EAST))
+
+
+def read_and_file(taxed: Taxed, files: Iterable[SimulatedFile]) -> None:
+    """Read files in up to each return, which is filed as the books stand then, and the rest."""
+    steps, left = taxed.steps(), taxed.held_back(files)
+    for step in steps:
+        read_in(file for file in left if file.delivered_at < step.at)
+        left = [file for file in left if file.delivered_at >= step.at]
+        said("Filed", (bool(step.does()) for _ in "1"), "return of sales tax")
+    read_in(left)
 
 
 def read_in(files: Iterable[SimulatedFile]) -> Counter[str]:

@@ -31,6 +31,7 @@ from fleet.inventory.models import StockLevel
 from fleet.inventory.queries.check import check_stock
 from fleet.machines.models import Column, Product
 from fleet.sales.stock import estimate
+from service.compliance.models import RecallRemoval
 
 WEEKS = 12
 # The ranges are to hold nine times out of ten; fewer than this is not chance.
@@ -91,6 +92,13 @@ def differing(business: Business, truth: Truth) -> list[str]:
         .annotate(units=Sum("quantity"))
     )
     for kind, name, tag, label, product, count in levels:
+        place = f"{tag} {label}" if kind == COLUMN else name
+        ours.setdefault((kind, place), Counter())[product] += count
+    # What was called back was taken out after all that was simulated.
+    for kind, name, tag, label, product, count in RecallRemoval.objects.values_list(
+        *("place__kind", "place__name", "place__column__machine__asset_tag"),
+        *("place__column__position__label", "recall__product__name", "quantity"),
+    ):
         place = f"{tag} {label}" if kind == COLUMN else name
         ours.setdefault((kind, place), Counter())[product] += count
     found = []

@@ -155,6 +155,8 @@ def _environment(place: Place, servers: embedded.Servers) -> dict[str, str]:
         "COLONNADE_SECRET_KEY": _kept_secret(place.folder / "secret-key"),
         "COLONNADE_HOSTS": "127.0.0.1,localhost",
         "COLONNADE_HTTPS": "0",  # only this machine can reach it
+        # Links of letters, webhooks and calendars lead to the port too.
+        "COLONNADE_ADDRESS": f"http://127.0.0.1:{place.port}",
         "COLONNADE_LOG_FORMAT": "text",
         "COLONNADE_STATIC_FOLDER": str(place.folder / "static"),
         "COLONNADE_WATCH_FOLDER": str(inbox),

@@ -1,44 +1,78 @@
-"""Sales tax of the invented business: two states, counties, a rate that changes, a return filed.
+"""Sales tax of the invented business: two states, counties, a rate that changes, returns filed.
 
 The counties and their rates are invented; the rules are those of the packs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from demo.books import Books
+from demo.business.machines import CASH, CASHLESS, asset_tag
 from demo.business.people import EAST
 from demo.simulator import SimulatedFile
+from fleet.machines.actions import machines
 from people.models import Person
 from service.compliance.actions import filing, tax_rules
-from service.compliance.models import Filing, Jurisdiction
+from service.compliance.models import Filing, Jurisdiction, TaxRule
 from service.compliance.sums.gathering import Period
 
 STATES = ("FL", "AL")
-LATE = timedelta(days=2)
-"""After the return was filed: when a read of the quarter reaches the business after all."""
+LATE_DAYS = 6
+"""So long before the end of a period the reads of one machine stayed away."""
+FILED_AFTER = timedelta(days=1)
+CAME_AFTER = timedelta(days=2)
+AMENDED_AFTER = timedelta(days=4)
+LEAST_DAYS = 8
+"""A period is filed only where so much of it was simulated."""
+
+
+ONLY: dict[tuple[str, ...], str] = {(CASH,): "cash", (CASHLESS,): "cashless"}
+
+
+@dataclass(frozen=True)
+class Step:
+    """A return filed or amended, at its moment, by the books of that moment."""
+
+    at: datetime
+    does: Callable[[], Filing]
 
 
 class Taxed:
-    """What the tax of the business is reckoned by, and the quarter that is filed already."""
+    """What the tax is reckoned by, and the returns of a quarter here and of months there.
 
-    def __init__(self, books: Books, until: date) -> None:
+    One machine of each state had no reads in the last days of a filed period; when they come, the
+    one return is amended and the other waits for somebody to do it.
+    """
+
+    def __init__(self, books: Books, until: date, weeks: int) -> None:
         self._books = books
-        self.open = _quarter(until)
-        self.filed = _quarter(self.open.starts_on - timedelta(days=1))
-        self.filed_at = _morning(self.open.starts_on + timedelta(days=1))
-        self.is_filed = self.filed_at + LATE < _morning(until)
+        self._first = until - timedelta(weeks=weeks)
+        self._now = _morning(until)
+        self._filed: dict[tuple[str, Period], Filing] = {}
+        self._quarter = _calendar(until, 3)
+        self._over = [
+            (state, period)
+            for state, months in (("FL", 3), ("AL", 1))
+            for period in self._periods(months)
+        ]
 
     def write(self) -> None:
         """Rules, places, rates and what is owed, before anything was sold."""
         given: dict[str, Any] = {"actor": self._accountant, "now": self._books.now}
         tax_rules.load_packs(states=STATES, **given)
+        # Its question has an answer here, so that sales at schools are taxed like others.
+        tax_rules.remove_rule(
+            rule=TaxRule.objects.get(key="fl-school", replaced_by=None, removed_at=None),
+            why="none of our machines at schools stands in a students' lunchroom",
+            **given,
+        )
         places = {
             code: tax_rules.save_jurisdiction(
                 changes={"code": code, "name": name, "kind": kind, "state": code[:2]}, **given
@@ -55,56 +89,95 @@ class Taxed:
             self._rate(places[code], rate, long_ago)
         self._rate(places["FL-00-90001"], "0.01", long_ago)
         # In the middle of the quarter that is open, so that its intervals are cut.
-        self._rate(places["FL-00-90001"], "0.015", self.open.starts_on + timedelta(days=31))
+        self._rate(places["FL-00-90001"], "0.015", self._quarter.starts_on + timedelta(days=31))
         for site in self._books.sites.values():
             county = places["FL-00-90001" if site.state == "FL" else "AL-00-90002"]
             tax_rules.place_site(site=site, jurisdiction=county, **given)
-        for state in STATES:
+        for state, every in (("FL", "quarter"), ("AL", "month")):
+            over = [period.starts_on for of, period in self._over if of == state]
             tax_rules.save_duty(
                 changes={
                     "state": state,
-                    "every": "quarter",
+                    "every": every,
                     "due_day": 20,
                     "registration": f"{state}-0000-0000",
-                    "first_period": self.filed.starts_on,
+                    "first_period": min([*over, self._quarter.starts_on]),
                 },
                 **given,
             )
+        self._ways_of_paying()
 
     def held_back(self, files: Iterable[SimulatedFile]) -> list[SimulatedFile]:
-        """The files in the order of delivery, one of the filed quarter's last days come late."""
-        found = list(files)
-        if self.is_filed:
-            ends = _morning(self.filed.ends_on)
-            last = [
-                n
-                for n, file in enumerate(found)
-                if ends - timedelta(days=5) < file.delivered_at < ends
-                and self._books.business.machine(file.machine_tag).site_code == self._site
-            ]
-            if last:
-                late = found[last[-1]]
-                found[last[-1]] = replace(late, delivered_at=self.filed_at + LATE)
+        """The files in the order of delivery, those of one machine a state late by some days."""
+        late: dict[str, tuple[datetime, datetime]] = {}
+        for state, tag in (("FL", asset_tag("S01", "A")), ("AL", asset_tag("S37", "B"))):
+            period = next((period for of, period in self._over if of == state), None)
+            if period is not None:
+                comes = self._filed_at(period) + CAME_AFTER
+                late[tag] = (_morning(period.ends_on) - timedelta(days=LATE_DAYS), comes)
+        found = []
+        for file in files:
+            if file.machine_tag in late:
+                since, comes = late[file.machine_tag]
+                if since < file.delivered_at < comes:
+                    found.append(replace(file, delivered_at=comes))
+                    continue
+            found.append(file)
         return sorted(found, key=lambda file: (file.delivered_at.timestamp(), file.name))
 
-    def file(self) -> list[Filing]:
-        """The quarter before this one, as the books stood two days into it."""
-        if not self.is_filed:
-            return []
-        return [
-            filing.file_period(
-                state=state,
-                period=self.filed,
-                actor=self._accountant,
-                now=self.filed_at,
-                reference=f"{state}-{self.filed.starts_on:%Y%m}",
-            )
-            for state in STATES
+    def steps(self) -> list[Step]:
+        """Returns filed as the books stood then, and the one that was amended; in their order."""
+        found = [
+            Step(self._filed_at(period), partial(self._file, state, period))
+            for state, period in self._over
         ]
+        first = next((one for one in self._over if one[0] == "AL"), None)
+        if first is not None and self._filed_at(first[1]) + AMENDED_AFTER < self._now:
+            at = self._filed_at(first[1]) + AMENDED_AFTER
+            found.append(Step(at, partial(self._amend, first, at)))
+        return sorted(found, key=lambda step: step.at)
 
-    @property
-    def _site(self) -> str:
-        return "S01"
+    def _periods(self, months: int) -> Iterator[Period]:
+        """Months or quarters that are over and were simulated for long enough, the first first."""
+        period = _calendar(self._first, months)
+        while self._filed_at(period) + CAME_AFTER < self._now:
+            if period.ends_on - timedelta(days=LEAST_DAYS) > self._first:
+                yield period
+            period = _calendar(period.ends_on, months)
+
+    def _file(self, state: str, period: Period) -> Filing:
+        filed = filing.file_period(
+            state=state,
+            period=period,
+            actor=self._accountant,
+            now=self._filed_at(period),
+            reference=f"{state}-{period.starts_on:%Y%m}",
+        )
+        self._filed[state, period] = filed
+        return filed
+
+    def _amend(self, of: tuple[str, Period], at: datetime) -> Filing:
+        return filing.amend(
+            filing=self._filed[of],
+            actor=self._accountant,
+            now=at,
+            note="The modem of one machine was silent at the end of the month; its reads came now.",
+            reference=f"{self._filed[of].reference}-A",
+        )
+
+    def _filed_at(self, period: Period) -> datetime:
+        return _morning(period.ends_on) + FILED_AFTER
+
+    def _ways_of_paying(self) -> None:
+        for machine in self._books.business.machines:
+            takes = ONLY.get(machine.payments, "all")
+            machines.set_ways_of_paying(
+                machine=self._books.machines[machine.asset_tag],
+                takes=takes,
+                starts_on=machine.placed_on,
+                actor=self._books.dispatcher,
+                now=self._books.now,
+            )
 
     @property
     def _accountant(self) -> Person:
@@ -119,9 +192,10 @@ class Taxed:
         )
 
 
-def _quarter(day: date) -> Period:
-    first = date(day.year, (day.month - 1) // 3 * 3 + 1, 1)
-    year, month = divmod(first.year * 12 + first.month - 1 + 3, 12)
+def _calendar(day: date, months: int) -> Period:
+    """The month or quarter of the calendar that a day lies in."""
+    first = date(day.year, (day.month - 1) // months * months + 1, 1)
+    year, month = divmod(first.year * 12 + first.month - 1 + months, 12)
     return Period(first, date(year, month + 1, 1))
 
 

@@ -1,4 +1,4 @@
-"""Bags counted, then the watch looks: what it finds is dismissed, mended, or waits for somebody."""
+"""The watch looks: what it finds is dismissed, mended, or waits for somebody."""
 
 from __future__ import annotations
 
@@ -9,14 +9,10 @@ from typing import TypeVar
 
 from demo.books import Books
 from demo.business.machines import asset_tag
-from demo.facts import cents
 from demo.mended import columns_of
-from demo.simulator.truth import Truth
 from demo.standing import Standing
 from demo.workshop import Workshop
 from fleet.machines.models import SetUp
-from fleet.sales.actions.bags import PastCount, write_down_counts
-from fleet.sales.models import Bag
 from service.tickets.actions import closing, moves
 from service.tickets.models import Cause, Symptom
 from service.watch.actions import findings, looking, rules
@@ -24,8 +20,6 @@ from service.watch.actions.verdicts import take_verdicts
 from service.watch.models import Finding, Look
 
 Kind, Reason = Finding.Kind, Finding.Reason
-COUNTED_WEEKS = 7
-COUNTED_AFTER = timedelta(hours=20)
 # Looked at this long ago; since then some of it was seen to.
 LOOKED = timedelta(hours=3)
 A_WHILE = timedelta(minutes=20)
@@ -109,17 +103,15 @@ SEEN = (
 class Watched:
     """Lets the watch look at books that hold everything, and does what people did about it."""
 
-    def __init__(self, books: Books, standing: Standing, workshop: Workshop, truth: Truth) -> None:
+    def __init__(self, books: Books, standing: Standing, workshop: Workshop) -> None:
         self._books = books
         self._standing = standing
         self._workshop = workshop
-        self._truth = truth
         self._columns = columns_of(books)
 
     def write(self) -> Look:
         """The look, after which some of what it found is over."""
         now = datetime.now(UTC)
-        self._count_bags(now)
         changes = {
             "kind": Kind.WARM,
             "symptom": Symptom.objects.get(code="warm"),
@@ -134,33 +126,6 @@ class Watched:
             self._each(seen, self._see_to, now)
         take_verdicts(now=now)
         return look
-
-    def _count_bags(self, now: datetime) -> None:
-        """The days after they were sealed, by two people, for as far back as the book goes."""
-        counter = next(one for one in self._books.people.values() if "accountant" in one.roles)
-        since = now - timedelta(weeks=COUNTED_WEEKS)
-        found = {
-            visit.seal: visit.counted_minor
-            for tag in self._books.machines
-            for visit in self._truth[tag].visits
-            if visit.seal
-        }
-        rows = Bag.objects.filter(sealed_at__gt=since, sealed_at__lt=now - COUNTED_AFTER)
-        write_down_counts(
-            counts=[
-                PastCount(
-                    bag=bag,
-                    amount=cents(found[bag.seal_number]),
-                    counted_at=bag.sealed_at + COUNTED_AFTER,
-                    counted_by=counter,
-                    second=self._books.dispatcher,
-                )
-                for bag in rows
-                if bag.seal_number in found
-            ],
-            actor=counter,
-            now=now,
-        )
 
     def _each(
         self, one: One, does: Callable[[One, Finding, datetime], None], now: datetime
