@@ -43,6 +43,7 @@ OF_THE_KIND = (
     "drop_sensor",
     "refrigerated_volume_l",
     "energy_class",
+    "bulk",
     "front_hides_label",
     "refrigerant",
     "refrigerant_charge_g",

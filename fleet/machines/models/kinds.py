@@ -36,6 +36,10 @@ class Kind(models.Model):
     energy_class = models.CharField(
         max_length=14, choices=EnergyClass.choices, default=EnergyClass.NONE, blank=True
     )
+    bulk = models.BooleanField(
+        default=False,
+        help_text="Lets goods out loose and unsorted, so that a buyer cannot choose.",
+    )
     front_hides_label = models.BooleanField(
         default=False, help_text="A buyer cannot read the package before paying."
     )

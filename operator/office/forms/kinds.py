@@ -47,6 +47,7 @@ class KindForm(RowForm):
         "drop_sensor",
         "refrigerated_volume_l",
         "energy_class",
+        "bulk",
         "front_hides_label",
         "refrigerant",
         "refrigerant_charge_g",
@@ -54,6 +55,7 @@ class KindForm(RowForm):
         "notes",
     )
     labels = {
+        "bulk": "A bulk machine",
         "front_hides_label": "The front hides the package",
         "sold_out_date_is_last_sale": "Gives the last sale for the sold-out date",
     }

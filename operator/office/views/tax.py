@@ -22,7 +22,7 @@ from service.compliance.models import Filing, TaxSettings
 from service.compliance.queries.filing import (
     due_periods,
     period_of,
-    reproduces,
+    recomputed,
     since_filed,
     standing_filing,
     today,
@@ -101,13 +101,13 @@ def line(request: PersonRequest) -> HttpResponse:
     made = _made(form)
     number = request.GET.get("line", "")
     lines = made.report.lines
-    if not number.isdigit() or not 0 < int(number) <= len(lines):
+    if not _is_number(number) or not 0 < int(number) <= len(lines):
         raise NotFound(f"the report has lines 1 to {len(lines)}")
     chosen = lines[int(number) - 1]
     receipts = machines_of_line(chosen)
     tags = Machine.objects.in_bulk(list(receipts))
     machine = request.GET.get("machine", "")
-    if machine and (not machine.isdigit() or int(machine) not in receipts):
+    if machine and (not _is_number(machine) or int(machine) not in receipts):
         raise NotFound("the line holds nothing of such a machine")
     if not machine and len(receipts) == 1:
         machine = str(next(iter(receipts)))
@@ -132,6 +132,11 @@ def line(request: PersonRequest) -> HttpResponse:
         "advice": ADVICE,
     }
     return render(request, "office/tax/line.html", context)
+
+
+def _is_number(text: str) -> bool:
+    """Whether a text is a number that may count rows: `²` is a digit and no number."""
+    return text.isdecimal() and len(text) <= 18
 
 
 def filing(request: PersonRequest, pk: int) -> HttpResponse:
@@ -213,7 +218,7 @@ def _filing(request: PersonRequest, found: Filing, form: AmendForm) -> HttpRespo
         "changes": None if amended_by else changes,
         "changed": tax_tables.changed_rows(changes),
         "changed_head": tax_tables.CHANGED_HEAD,
-        "reproduces": reproduces(found),
+        "recomputed": recomputed(found),
         "amended_by": amended_by,
         "form": form,
         "basis": TaxSettings.Basis(found.basis).label,

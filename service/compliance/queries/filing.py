@@ -15,12 +15,14 @@ from django.utils import timezone
 
 from fleet.sales.models import AuditRead
 from people.models import Business
-from service.compute.tax.report import SUMMED, canonical, digest, figures
+from service.compute.tax.compare import Difference, differences
+from service.compute.tax.report import SUMMED, canonical, digest, figures, report, thawed
 from service.compute.tax.rounding import Rounding
+from service.compute.tax.rules import Rules
 
 from ..models import Filing, FilingDuty
 from ..sums.gathering import Basis, Period
-from .tax import TaxReport, tax_report
+from .tax import TaxReport, tax_report, unit
 
 MONTHS: Final = {"month": 1, "quarter": 3, "year": 12}
 LONG_BACK: Final = 24  # periods shown at most
@@ -132,9 +134,27 @@ def inputs_of(filing: Filing) -> dict[str, Any]:
     return data
 
 
-def reproduces(filing: Filing) -> bool:
-    """Whether the frozen inputs still have the digest that was kept with them."""
-    return digest(inputs_of(filing)) == filing.digest
+@dataclass(frozen=True)
+class Recomputed:
+    """A return reckoned anew from nothing but what it froze, beside the figures that were filed."""
+
+    digest_holds: bool
+    differs: tuple[Difference, ...]
+
+    @property
+    def is_same(self) -> bool:
+        return self.digest_holds and not self.differs
+
+
+def recomputed(filing: Filing) -> Recomputed:
+    """The frozen inputs put under the frozen rules once more, compared figure by figure."""
+    data = inputs_of(filing)
+    facts, rules = thawed(data)
+    again = report(facts, Rules.of(rules), rounding=Rounding(filing.rounding), unit=unit())
+    return Recomputed(
+        digest_holds=digest(data) == filing.digest,
+        differs=differences(filing.figures, figures(again)),
+    )
 
 
 def frozen(inputs: dict[str, Any]) -> bytes:

@@ -1,6 +1,5 @@
 """The report of sales tax of a period, what it is made of, and each machine's part of it."""
 
-from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -9,7 +8,7 @@ from typing import Final
 from django.db.models import Q, QuerySet
 
 from fleet.inventory.models import CostChange
-from fleet.machines.models import Product
+from fleet.machines.models import Machine, Product
 from fleet.sales.models import MachineInterval
 from people.models import Business
 from service.compute.tax.classes import (
@@ -30,6 +29,7 @@ from ..models import TaxRule, TaxSettings
 from ..sums.gathering import Period, Sold, first_moment, money, sold
 from ..sums.segments import Segment, Segments
 from .containers import KEPT_OUT, Containers
+from .tax_shares import LowShares
 
 MILLIONTH: Final = Decimal("0.000001")
 
@@ -48,13 +48,17 @@ class Gathered:
 @dataclass(frozen=True)
 class Judged:
     """Sums of a period and the facts made of them, one of one, with the rules, the segments and
-    the deposits on what was sold."""
+    the deposits on what was sold.
+
+    `said` is what the facts stand on that no line tells.
+    """
 
     rows: tuple[Sold, ...]
     facts: tuple[Fact, ...]
     rules: tuple[Rule, ...]
     segments: tuple[Segment, ...]
     containers: Containers
+    said: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -118,7 +122,7 @@ def gather(
 ) -> Gathered:
     """Sales of a period as facts. A fixed number of queries, however much was sold."""
     judged = judge(period, state=state, basis=basis, machines=machines)
-    said = tuple(_left_out(period, judged))
+    said = (*judged.said, *_left_out(period, judged))
     return Gathered(period, basis, judged.facts, judged.rules, said)
 
 
@@ -145,9 +149,10 @@ def judge(
         {row.product_id for row in rows if row.product_id}
     )
     containers = Containers(goods.values())
-    facts = tuple(_facts(rows, segments, period, goods, containers))
+    shares = LowShares(period, rules, Business.the().currency_exponent)
+    facts = tuple(_facts(rows, segments, period, goods, containers, shares))
     used = tuple(rule for rule in rules if not state or rule.state == state)
-    return Judged(tuple(rows), facts, used, tuple(segments), containers)
+    return Judged(tuple(rows), facts, used, tuple(segments), containers, shares.said)
 
 
 def _facts(
@@ -156,6 +161,7 @@ def _facts(
     period: Period,
     goods: Mapping[int, Product],
     containers: Containers,
+    shares: LowShares,
 ) -> Iterable[Fact]:
     costs = _costs(goods.values(), period)
     classes: dict[tuple[int, str], Classed] = {}
@@ -164,6 +170,7 @@ def _facts(
         if row.product_id and (row.product_id, state) not in classes:
             classes[row.product_id, state] = class_of(goods[row.product_id], state)
     highest, others = _what_else(rows, segments, classes)
+    bulk = set(Machine.objects.filter(kind__bulk=True).values_list("pk", flat=True))
     exponent = Business.the().currency_exponent
     alike: dict[tuple[object, ...], Sale] = {}
     for row in rows:
@@ -173,6 +180,7 @@ def _facts(
         classed = classes.get((product_id, state))
         receipts = money(row.minor, exponent)
         each = containers.deposit(product_id, segment) if state in KEPT_OUT else ZERO
+        most = highest[row.machine_id, state]
         # Sales that are alike are one object, so that a rule is looked for once for all of them.
         known = (
             state,
@@ -181,21 +189,26 @@ def _facts(
             segment.premises,
             product_id,
             row.price_minor,
-            highest[row.machine_id, state],
-            (row.machine_id, state) in others,
+            most,
+            others[row.machine_id, state],
+            row.machine_id in bulk,
         )
         sale = alike.get(known)
         if sale is None:
+            price = None if row.price_minor is None else money(row.price_minor, exponent)
+            loose = row.machine_id in bulk
             sale = alike[known] = Sale(
                 state=state,
                 on=segment.on,
                 code=classed.code if classed else ClassCode.UNKNOWN,
-                price=None if row.price_minor is None else money(row.price_minor, exponent),
+                price=price,
                 takes=segment.takes,
                 premises=segment.premises,
                 carbonated=product.carbonated if product else None,
-                highest_price=money(highest[row.machine_id, state], exponent),
-                sells_other=(row.machine_id, state) in others,
+                highest_price=None if most is None else money(most, exponent),
+                sells_other=others[row.machine_id, state],
+                bulk=loose,
+                low_share=shares.of(state, segment.on, bulk=loose, price=price),
             )
         cost = costs.get(product_id)
         yield Fact(
@@ -213,18 +226,23 @@ def _facts(
 
 def _what_else(
     rows: Sequence[Sold], segments: Sequence[Segment], classes: dict[tuple[int, str], Classed]
-) -> tuple[dict[tuple[int, str], int], set[tuple[int, str]]]:
-    """The highest price of each machine in a state, in minor units, and those that sell more than
-    food. By state, so that the report of one state is a part of the report of all."""
-    highest: dict[tuple[int, str], int] = defaultdict(int)
-    others: set[tuple[int, str]] = set()
+) -> tuple[dict[tuple[int, str], int | None], dict[tuple[int, str], bool | None]]:
+    """The highest price of each machine in a state, in minor units, and whether it sells more than
+    food, by what it sold; None where a price or a class that would decide is not known. By state,
+    so that the report of one state is a part of the report of all."""
+    highest: dict[tuple[int, str], int | None] = {}
+    others: dict[tuple[int, str], bool | None] = {}
     for row in rows:
         at = row.machine_id, segments[row.segment].state
-        price = row.price_minor or 0
-        highest[at] = max(highest[at], price)
+        most = highest.get(at, 0)
+        known = most is not None and row.price_minor is not None
+        highest[at] = max(most or 0, row.price_minor or 0) if known else None
         classed = classes.get((row.product_id or 0, at[1]))
-        if classed and classed.code not in FOOD:
-            others.add(at)
+        if classed is None or classed.code is ClassCode.UNKNOWN:
+            others[at] = others.get(at) or None
+        else:
+            before = others.get(at, False)
+            others[at] = True if classed.code not in FOOD else before
     return highest, others
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cached_property
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from django.db import connection
 
@@ -23,6 +23,14 @@ from .segments import Segment
 Basis = TaxSettings.Basis
 AT_A_VISIT: Final = timedelta(hours=2)
 """A bag sealed so long before its visit's read is still the bag of that read."""
+
+
+Gone: TypeAlias = tuple[int, int]
+"""How much of an interval had passed, of its whole length."""
+
+
+class LostOnTheWay(ArithmeticError):
+    """A piece of a cut interval lies in no segment; no figure may be made of the rest."""
 
 
 class Sold(NamedTuple):
@@ -156,7 +164,11 @@ def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
                 held[2] += untold
             cursor.execute(CROSSING.format(placed=PLACED.format(when=when(moment), more="")), given)
             crossing = {
-                key: (machine, _shares(of_machine[machine], starts, ends))
+                key: (
+                    machine,
+                    _within(basis, period, starts, ends),
+                    _shares(of_machine[machine], starts, ends),
+                )
                 for key, machine, starts, ends in cursor.fetchall()
             }
             if not crossing:
@@ -166,18 +178,38 @@ def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
                 {**given, "intervals": list(crossing)},
             )
             for key, product, price, count, minor, untold in cursor.fetchall():
-                machine, shares = crossing[key]
-                for index, (gone, of), (past, all_of) in shares:
+                machine, within, shares = crossing[key]
+                left = [_part(count, *within), _part(minor, *within)]
+                for index, since, until in shares:
                     held = sums[index, machine, product, price]
-                    held[0] += count * past // all_of - count * gone // of
-                    held[1] += minor * past // all_of - minor * gone // of
-                    held[2] += untold * (past == all_of)  # where it ends, once
+                    part, amount = _part(count, since, until), _part(minor, since, until)
+                    held[0] += part
+                    held[1] += amount
+                    held[2] += untold * (until[0] == until[1])  # where it ends, once
+                    left[0] -= part
+                    left[1] -= amount
+                if any(left):
+                    raise LostOnTheWay(
+                        f"interval {key} of machine {machine}: {left[0]} units and {left[1]} of "
+                        "money lie in no segment"
+                    )
     return [Sold(*key, *held) for key, held in sums.items() if any(held)]
+
+
+def _within(basis: str, period: Period, starts: datetime, ends: datetime) -> tuple[Gone, Gone]:
+    """What of an interval belongs to the period: all of it, or the part of its days in it."""
+    if basis != Basis.DAYS or starts == ends:
+        return (0, 1), (1, 1)
+    return passed(starts, ends, period.since), passed(starts, ends, period.until)
+
+
+def _part(whole: int, since: Gone, until: Gone) -> int:
+    return whole * until[0] // until[1] - whole * since[0] // since[1]
 
 
 def _shares(
     segments: Iterable[tuple[int, Segment]], starts: datetime, ends: datetime
-) -> list[tuple[int, tuple[int, int], tuple[int, int]]]:
+) -> list[tuple[int, Gone, Gone]]:
     """How much of an interval had passed when each segment that it touches began, and ended."""
     return [
         (index, passed(starts, ends, segment.starts), passed(starts, ends, segment.ends))
