@@ -251,6 +251,11 @@ class _Pairs(dict[str, str]):
         return self
 
 
+def _same(one: str, other: str) -> bool:
+    """Whether two figures are the same however they are written; what is none is no other."""
+    return Decimal(one).compare(Decimal(other)) == 0
+
+
 def _pairs(text: str) -> _Pairs:
     found = _Pairs()
     for number, line in enumerate(text.splitlines(), start=1):
@@ -259,10 +264,13 @@ def _pairs(text: str) -> _Pairs:
             continue
         try:
             key, value = cells
-            Decimal(key), Decimal(value)
+            if not (Decimal(key).is_finite() and Decimal(value).is_finite()):
+                raise ValueError
         except (ValueError, InvalidOperation) as error:
             message = f"line {number} is not two figures with a comma between: {line.strip()}"
             raise forms.ValidationError(message) from error
+        if any(_same(key, one) for one in found):
+            raise forms.ValidationError(f"line {number} gives {key} a second figure")
         found[key] = value
     return found
 

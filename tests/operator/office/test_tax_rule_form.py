@@ -21,3 +21,16 @@ def test_a_rule_goes_through_the_form_unchanged(rule: Rule) -> None:
     form = RuleForm(data={**shown, "why": "nothing changes"})
     assert form.is_valid(), form.errors
     assert rule_from(form.data_of_rule()) == rule
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("0.06, 1.0645\n0.060, 1.07", "line 2 gives 0.060 a second figure"),
+        ("0.06, sNaN", "line 1 is not two figures"),
+        ("0.06", "line 1 is not two figures"),
+    ],
+)
+def test_a_table_that_says_two_things_is_refused(typed: str, said: str) -> None:
+    form = RuleForm(data={"divisors": typed})
+    assert said in form.errors["divisors"][0]
