@@ -65,11 +65,26 @@ class DuePartOut(Shape):
     tax = serializers.CharField()
 
 
-class TaxLineOut(Shape):
-    """A line of a report; `measure` is what the rate is applied to.
+class TaxTotalsOut(Shape):
+    """Figures of a report; `measure` is what the rate is applied to.
 
     exempt, taxable, tax_inside, deposits, measured_otherwise and unclassified add up to receipts.
     """
+
+    units = serializers.IntegerField()
+    receipts = serializers.CharField()
+    exempt = serializers.CharField()
+    taxable = serializers.CharField()
+    tax_inside = serializers.CharField()
+    deposits = serializers.CharField()
+    measured_otherwise = serializers.CharField()
+    unclassified = serializers.CharField()
+    measure = serializers.CharField()
+    tax = serializers.CharField()
+
+
+class TaxLineOut(TaxTotalsOut):
+    """A line of a report: one place, class and rule."""
 
     state = serializers.CharField()
     jurisdictions = serializers.ListField(child=serializers.CharField())
@@ -80,32 +95,22 @@ class TaxLineOut(Shape):
     citation = serializers.CharField()
     status = serializers.CharField(help_text="read, secondary, memory; empty without a rule.")
     rate = serializers.CharField()
-    units = serializers.IntegerField()
-    receipts = serializers.CharField()
-    exempt = serializers.CharField()
-    taxable = serializers.CharField()
-    tax_inside = serializers.CharField()
-    deposits = serializers.CharField()
-    measured_otherwise = serializers.CharField()
-    unclassified = serializers.CharField()
-    measure = serializers.CharField()
-    tax = serializers.CharField()
     cost = serializers.CharField(allow_null=True)
     due = DuePartOut(many=True)
     why = serializers.ListField(child=serializers.CharField())
 
 
-class TaxTotalsOut(Shape):
-    units = serializers.IntegerField()
-    receipts = serializers.CharField()
-    exempt = serializers.CharField()
-    taxable = serializers.CharField()
-    tax_inside = serializers.CharField()
-    deposits = serializers.CharField()
-    measured_otherwise = serializers.CharField()
-    unclassified = serializers.CharField()
-    measure = serializers.CharField()
-    tax = serializers.CharField()
+class TaxDecalOut(Shape):
+    """A yearly decal that stands for tax: how many machines need one, and what they cost."""
+
+    state = serializers.CharField()
+    rule = serializers.CharField()
+    title = serializers.CharField(default="")
+    citation = serializers.CharField(default="")
+    status = serializers.CharField(default="", help_text="read, secondary or memory.")
+    machines = serializers.IntegerField()
+    each = serializers.CharField(help_text="A machine and year.")
+    amount = serializers.CharField(default="", help_text="In no tax of the report.")
 
 
 class TaxFiguresOut(Shape):
@@ -113,6 +118,7 @@ class TaxFiguresOut(Shape):
     totals = TaxTotalsOut()
     due = serializers.DictField(child=serializers.CharField())
     lines = TaxLineOut(many=True)
+    decals = TaxDecalOut(many=True)
     said = serializers.ListField(child=serializers.CharField())
 
 
@@ -300,6 +306,25 @@ class FilingChangesOut(Shape):
     digest = serializers.CharField(help_text="Of the books now; an amendment names it.")
     lines = FilingChangedOut(many=True)
     reads = serializers.ListField(child=serializers.IntegerField())
+
+
+class DifferenceOut(Shape):
+    """One figure that is another when the return is reckoned anew; `none`: it is not there."""
+
+    where = serializers.CharField()
+    figure = serializers.CharField()
+    was = serializers.CharField(help_text="As it was filed.")
+    again = serializers.CharField()
+
+
+class RecomputedOut(Shape):
+    """A return reckoned anew from what it froze, compared figure by figure."""
+
+    is_same = serializers.BooleanField()
+    digest_holds = serializers.BooleanField(
+        help_text="Whether the kept inputs have the digest of the day of filing."
+    )
+    differs = DifferenceOut(many=True)
 
 
 class TaxSettingsIn(RowShape):

@@ -106,7 +106,8 @@ def _stocks(machine: Machine, now: datetime) -> dict[int, Stock]:
     """What each column is taken to hold now and by the next visit, of those ever counted."""
     usual = DemandRules.the().usual_gap_days
     visit = next_visits([machine.pk], now=now, usual=usual)[machine.pk]
-    found = machine_ahead(machine, now=now, days=max((visit - now.date()).days, 1) + DAYS_AHEAD)
+    days = max((visit - Business.the().day_of(now)).days, 1)
+    found = machine_ahead(machine, now=now, days=days + DAYS_AHEAD)
     stocks = {column: stock_of(ahead, visit) for column, ahead in found.items()}
     return {column: stock for column, stock in stocks.items() if stock is not None}
 

@@ -135,8 +135,9 @@ def _between(figures: Any, ident: str, most: float = 0) -> Any:
 
 
 def _marks(turns: list[DueWork], done: list[Any]) -> list[Mark]:
+    day_of = Business.the().day_of
     past = [
-        Mark(one.plan.name, one.done_at.date(), "done") for one in done if one.set_aside_at is None
+        Mark(one.plan.name, day_of(one.done_at), "done") for one in done if one.set_aside_at is None
     ]
     return past + [
         Mark(one.plan.name, one.day, "late" if one.day < today() else "due", one.latest_on)

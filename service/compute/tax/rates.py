@@ -139,7 +139,7 @@ def _row(cells: Sequence[str]) -> RateRow:
     if kind is None:
         known = ", ".join(f"{code} {words}" for code, words in KINDS.items())
         raise ValueError(f"kind {cells[1]!r} is not known; known are {known}")
-    if not (cells[2].isdigit() and len(cells[2]) <= 5):
+    if not (cells[2].isascii() and cells[2].isdecimal() and len(cells[2]) <= 5):
         raise ValueError(f"jurisdiction {cells[2]!r} is not up to five digits")
     begins, last = _day(cells[7], "first day"), _day(cells[8], "last day")
     if last < begins:

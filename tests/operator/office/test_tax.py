@@ -96,7 +96,8 @@ def test_a_line_shows_its_intervals(desk: Desk, sales: Sales, accountant: Person
     page = client.get(f"/tax/report/line/?{JANUARY}&line=1").content.decode()
     assert "LOB-1" in page
     assert "12A-15.011" in page
-    assert client.get(f"/tax/report/line/?{JANUARY}&line=9").status_code == 404
+    for number in ("9", "²", "9" * 5000):
+        assert client.get(f"/tax/report/line/?{JANUARY}&line={number}").status_code == 404
 
 
 @pytest.mark.parametrize(

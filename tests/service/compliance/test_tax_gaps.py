@@ -6,7 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from fleet.machines.models import Machine
+from fleet.machines.models import Machine, Product
+from fleet.sales.models import SaleInterval
 from fleet.sales.queries.commission import receipts
 from people.errors import Unable
 from people.models import Person
@@ -127,3 +128,29 @@ def test_a_third_of_an_interval_is_the_same_cents_to_host_and_state(
     (told,) = receipts(february.starts_on, february.ends_on)
     assert told.receipts == Decimal("7.00")
     assert tax_report(february, basis="days").report.totals.receipts == Decimal("7.00")
+
+
+def test_what_else_a_machine_sells_is_not_guessed(world: World, owner: Person) -> None:
+    """In Massachusetts nothing is due from a machine with snacks alone, all below 3.50."""
+    tax_rules.load_packs(states=["MA"], actor=owner, now=world.now)
+    rate("MA", "state", "0.0625", owner, world.now)
+    machine = machine_at(world, "BAY-1", world.site("Bay Road", state="MA"), drinks(world))
+    sales = Sales(machine)
+    sales.read(local(2026, 1, 2, 9))
+    sales.read(local(2026, 1, 12, 9), cash_1=3, cash_2=2)
+    (drink, water) = SaleInterval.objects.filter(paid_units__gt=0).order_by("pk")
+
+    def sums() -> tuple[Decimal, Decimal, Decimal]:
+        found = tax_report(JANUARY).report.totals
+        return found.exempt, found.taxable + found.tax_inside, found.unclassified
+
+    whole, nothing = Decimal("8.75"), Decimal(0)
+    assert sums() == (whole, nothing, nothing)
+    SaleInterval.objects.filter(pk=water.pk).update(price_minor=None)
+    assert sums() == (nothing, nothing, whole)
+    SaleInterval.objects.filter(pk=water.pk).update(price_minor=350)
+    assert sums() == (nothing, whole, nothing)
+    # A product without a class might be no food.
+    SaleInterval.objects.filter(pk=water.pk).update(price_minor=175)
+    Product.objects.filter(pk=drink.set_up.product_id).update(sweetened=None)
+    assert sums() == (nothing, nothing, whole)
