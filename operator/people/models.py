@@ -12,6 +12,7 @@ from django.db import models
 from django.db.models.functions import Lower
 from timezone_field import TimeZoneField
 
+from .one_row import OneRow
 from .roles import Role
 
 
@@ -174,7 +175,7 @@ class Notice(models.Model):
         return self.subject
 
 
-class Business(models.Model):
+class Business(OneRow):
     """The operator's own business: its name, units, money, and the limits it sets columns by.
 
     One row.
@@ -238,8 +239,3 @@ class Business(models.Model):
     def day_of(self, at: datetime) -> date:
         """The day of a moment on the calendar of the business."""
         return at.astimezone(self.time_zone).date()
-
-    @classmethod
-    def the(cls) -> "Business":
-        """The one row, made with defaults when the service is new."""
-        return cls.objects.get_or_create(pk=1)[0]

@@ -7,6 +7,8 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
+from people.one_row import OneRow
+
 
 def _figure(default: str | None, most: str, *, places: int = 2, said: str) -> Any:
     return models.DecimalField(
@@ -20,7 +22,7 @@ def _figure(default: str | None, most: str, *, places: int = 2, said: str) -> An
     )
 
 
-class EarningsSettings(models.Model):
+class EarningsSettings(OneRow):
     """What an hour and a way cost, what every machine bears, how buyers take a price. One row."""
 
     cost_per_hour = _figure(
@@ -68,8 +70,3 @@ class EarningsSettings(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
-
-    @classmethod
-    def the(cls) -> "EarningsSettings":
-        """The one row, made with defaults when the service is new."""
-        return cls.objects.get_or_create(pk=1)[0]

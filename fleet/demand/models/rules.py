@@ -6,9 +6,10 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from fleet.machines.models.fields import money
+from people.one_row import OneRow
 
 
-class DemandRules(models.Model):
+class DemandRules(OneRow):
     """How far back demand is fitted, how far ahead it is told, and what filling aims at.
 
     One row.
@@ -80,12 +81,3 @@ class DemandRules(models.Model):
     def save(self, *args: object, **kwargs: object) -> None:
         self.pk = 1
         super().save(*args, **kwargs)  # type: ignore[arg-type]
-
-    @classmethod
-    def the(cls) -> "DemandRules":
-        """The one row, made with defaults when the service is new."""
-        rules, is_new = cls.objects.get_or_create(pk=1)
-        if is_new:
-            # As the columns keep it: a form would else take 28 for changed into 28.0000 meanwhile.
-            rules.refresh_from_db()
-        return rules

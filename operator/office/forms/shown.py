@@ -2,6 +2,7 @@
 
 import hashlib
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -25,7 +26,7 @@ class ShownForm(forms.Form):
     def show(self, row: models.Model, values: Mapping[str, Any]) -> None:
         """Bind the form to `values` of `row` as they are stored now."""
         self._row = row
-        said = repr(sorted((name, str(value)) for name, value in values.items()))
+        said = repr(sorted((name, _plain(value)) for name, value in values.items()))
         self._stored = hashlib.sha256(said.encode()).hexdigest()[:32]
         self.fields["shown"] = forms.CharField(
             widget=forms.HiddenInput,
@@ -67,3 +68,8 @@ class ShownForm(forms.Form):
     def _state_now(self) -> str:
         last = self.trail().order_by("-pk").values_list("pk", flat=True).first()
         return f"{last or 0}-{self._stored}"
+
+
+def _plain(value: Any) -> str:
+    """A value as it is compared: 28 and 28.0000 are the same."""
+    return f"{value.normalize():f}" if isinstance(value, Decimal) else str(value)

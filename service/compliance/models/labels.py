@@ -4,8 +4,10 @@ from typing import Any
 
 from django.db import models
 
+from people.one_row import OneRow
 
-class LabelSettings(models.Model):
+
+class LabelSettings(OneRow):
     """Whether the operator has registered to show calories, and whom a sign names. One row."""
 
     registered = models.BooleanField(
@@ -36,8 +38,3 @@ class LabelSettings(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
-
-    @classmethod
-    def the(cls) -> "LabelSettings":
-        """The one row, made with defaults when the service is new."""
-        return cls.objects.get_or_create(pk=1)[0]

@@ -4,6 +4,7 @@ from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from people.one_row import OneRow
 from service.compute.tax.classes import Status
 from service.compute.tax.rounding import Rounding
 from service.compute.tax.rules import Rule, rule_from
@@ -57,7 +58,7 @@ class TaxRule(models.Model):
         return Status(self.data["status"])
 
 
-class TaxSettings(models.Model):
+class TaxSettings(OneRow):
     """How the business reckons. One row."""
 
     class Basis(models.TextChoices):
@@ -80,10 +81,6 @@ class TaxSettings(models.Model):
 
     def __str__(self) -> str:
         return "tax settings"
-
-    @classmethod
-    def the(cls) -> "TaxSettings":
-        return cls.objects.get_or_create(pk=1)[0]
 
 
 class FilingDuty(models.Model):

@@ -6,6 +6,8 @@ from typing import Any
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from people.one_row import OneRow
+
 
 def _figure(default: str, least: str, most: str, *, places: int = 2, said: str = "") -> Any:
     return models.DecimalField(
@@ -17,7 +19,7 @@ def _figure(default: str, least: str, most: str, *, places: int = 2, said: str =
     )
 
 
-class RunAssumptions(models.Model):
+class RunAssumptions(OneRow):
     """Speeds, times, costs and service levels that plans are made with. One row."""
 
     circuity = _figure(
@@ -94,8 +96,3 @@ class RunAssumptions(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
-
-    @classmethod
-    def the(cls) -> "RunAssumptions":
-        """The one row, made with defaults when the service is new."""
-        return cls.objects.get_or_create(pk=1)[0]

@@ -6,6 +6,8 @@ from typing import Any
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
+from people.one_row import OneRow
+
 LIMIT_DAYS = 30
 """Refunds are limited over so many days; contacts are kept at least as long."""
 
@@ -28,7 +30,7 @@ def _count(default: int, least: int, most: int, said: str) -> Any:
     )
 
 
-class ServiceSettings(models.Model):
+class ServiceSettings(OneRow):
     """Labour, times and limits of service work. One row."""
 
     labour_per_hour = _amount("28", "Wages with all that comes on top. Assumed.")
@@ -64,8 +66,3 @@ class ServiceSettings(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
-
-    @classmethod
-    def the(cls) -> "ServiceSettings":
-        """The one row, made with defaults when the service is new."""
-        return cls.objects.get_or_create(pk=1)[0]

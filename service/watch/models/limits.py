@@ -7,6 +7,7 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from fleet.machines.models.fields import money
+from people.one_row import OneRow
 
 from .findings import Finding
 
@@ -29,7 +30,7 @@ def _whole(default: int, least: int, most: int, *, said: str) -> Any:
     )
 
 
-class WatchLimits(models.Model):
+class WatchLimits(OneRow):
     """The limits that the watch holds the numbers to. One row."""
 
     false_share = _part(
@@ -113,14 +114,6 @@ class WatchLimits(models.Model):
     def save(self, *args: Any, **kwargs: Any) -> None:
         self.pk = 1
         super().save(*args, **kwargs)
-
-    @classmethod
-    def the(cls) -> "WatchLimits":
-        """The one row, made with defaults when the service is new."""
-        limits, is_new = cls.objects.get_or_create(pk=1)
-        if is_new:
-            limits.refresh_from_db()  # as the columns keep it
-        return limits
 
 
 class WatchRule(models.Model):
