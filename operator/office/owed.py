@@ -107,7 +107,9 @@ def _statements(today: date) -> Iterator[Owed]:
 def _cash(now: datetime) -> Iterator[Owed]:
     for one in open_custody(now).waits:
         if one.number:
-            late = f", {one.late} for longer than {one.allowed_days} days" if one.late else ""
+            late = ""
+            if one.late and one.allowed_days:
+                late = f", {one.late} for longer than {one.allowed_days} days"
             noun = "Bankings" if one.state in {"banked", "differs"} else "Bags"
             yield Owed(
                 f"{noun} {one.words}",
