@@ -22,7 +22,7 @@ from service.upkeep.actions import work
 from service.upkeep.models import Reading
 
 SEED = 20_260_622
-READ_DAYS = 9
+READ_DAYS = 7
 READ_AT = (time(7, 40), time(18, 20))
 COLD_C = (2.4, 4.4)
 # Warm since some hours, and nobody has been there yet; warm some days ago, mended and restocked.
@@ -61,6 +61,7 @@ class Measured:
         tags = [tag for tag, row in self._books.machines.items() if row.pk in kept]
         for tag in tags:
             self._read(tag)
+        temperatures.judge(now=self._now, machines=kept)
         self._access()
         self._energy()
         return len(tags)
@@ -76,7 +77,6 @@ class Measured:
         if tag == WARM_NOW:
             for hours, celsius in ((5.0, 6.9), (3.5, 8.3), (1.5, 9.4)):
                 self._take(tag, self._now - timedelta(hours=hours), celsius)
-        temperatures.judge(now=self._now, machines=[self._books.machines[tag].pk])
 
     def _was_warm(self, tag: str) -> None:
         """Locked in the morning; mended, emptied and filled anew in the afternoon."""
@@ -122,9 +122,7 @@ class Measured:
                 off = self._random.randrange(-12, 13)
                 if tag == TOO_HIGH and part in (Part.CARD_READER, Part.BUTTONS_HIGHEST):
                     off = 74
-                force = (
-                    Decimal(28 if tag == TOO_STIFF else 17) if part == Part.PRODUCT_DOOR else None
-                )
+                force = Decimal(28 if tag == TOO_STIFF and part == Part.PRODUCT_DOOR else 15)
                 parts.append(PartMeasured(part, height_mm + off, force))
             measured.measure_access(
                 machine=self._books.machines[tag],

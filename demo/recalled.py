@@ -48,7 +48,7 @@ class Recalled:
             changes={
                 "product": product,
                 "lot_codes": lot.code,
-                "reason": "The supplier found caps that do not close.",
+                "reason": "caps that do not close, found by the supplier",
                 "reference": "supplier's notice of this morning",
             },
             actor=self._books.owner,

@@ -54,7 +54,7 @@ class Taxed:
     def __init__(self, books: Books, until: date, weeks: int) -> None:
         self._books = books
         self._first = until - timedelta(weeks=weeks)
-        self._now = _morning(until)
+        self._until, self._now = until, _morning(until)
         self._filed: dict[tuple[str, Period], Filing] = {}
         self._quarter = _calendar(until, 3)
         self._over = [
@@ -93,15 +93,16 @@ class Taxed:
         for site in self._books.sites.values():
             county = places["FL-00-90001" if site.state == "FL" else "AL-00-90002"]
             tax_rules.place_site(site=site, jurisdiction=county, **given)
-        for state, every in (("FL", "quarter"), ("AL", "month")):
+        for state, every, months in (("FL", "quarter", 3), ("AL", "month", 1)):
             over = [period.starts_on for of, period in self._over if of == state]
+            begins = _calendar(self._until, months).starts_on
             tax_rules.save_duty(
                 changes={
                     "state": state,
                     "every": every,
                     "due_day": 20,
                     "registration": f"{state}-0000-0000",
-                    "first_period": min([*over, self._quarter.starts_on]),
+                    "first_period": min([*over, begins]),
                 },
                 **given,
             )
