@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from django.db import connection
@@ -31,15 +31,21 @@ MIRRORED: Final = 0.6
 # nothing explains (negative: more was found). Since the column was last set up or a ticket of it
 # was closed: what was mended is not held against it. The moment of the first count begins the sum.
 _SETTLED: Final = """
-WITH now AS (
-    SELECT s.column_id, s.product_id, s.deep, p.id AS place_id,
+WITH own AS (
+    SELECT s.column_id, c.selection_id, s.product_id, s.deep, p.id AS place_id,
            greatest(%(since)s, s.starts_at, (
                SELECT max(t.closed_at) FROM tickets_ticket t
                WHERE t.column_id = s.column_id AND t.state = 'closed')) AS since
     FROM machines_setup s
     JOIN machines_column c ON c.id = s.column_id AND c.machine_id = ANY(%(machines)s)
-    JOIN inventory_stockplace p ON p.column_id = s.column_id
+    LEFT JOIN inventory_stockplace p ON p.column_id = s.column_id
     WHERE s.ends_at IS NULL
+), now AS (
+    -- Columns behind one button begin together: what one of them had too many of before it was set
+    -- anew is what the other is short of.
+    SELECT column_id, selection_id, product_id, deep, place_id,
+           max(since) OVER button AS since, count(*) OVER button AS behind
+    FROM own WINDOW button AS (PARTITION BY coalesce(selection_id, -column_id))
 ), moved AS (
     SELECT now.column_id, l.happened_at, l.quantity AS n, o.kind
     FROM now JOIN inventory_movementline l
@@ -55,7 +61,7 @@ WITH now AS (
     JOIN inventory_stockplace o ON o.id = l.from_place_id
                                AND o.kind IN ('unexplained', 'customer')
 ), counted AS (
-    SELECT now.column_id, now.deep, k.counted_at,
+    SELECT now.column_id, now.selection_id, now.deep, now.behind, k.counted_at,
            lag(k.counted_at) OVER (PARTITION BY now.column_id ORDER BY k.counted_at) AS before
     FROM now JOIN inventory_stockcount k ON k.place_id = now.place_id
      AND k.counted_at > now.since AND k.counted_at <= %(until)s
@@ -63,12 +69,12 @@ WITH now AS (
 SELECT column_id, max(deep)::int, max(before), at,
        coalesce(sum(n) FILTER (WHERE kind = 'customer'), 0)::int,
        coalesce(sum(n) FILTER (WHERE kind = 'unexplained'), 0)::int,
-       max(selection_id)
+       max(selection_id), max(behind)::int
 FROM (
     -- Put together by grouping: joined, either side looks so small to the planner that it compares
     -- every count with every line.
     SELECT counted.column_id, deep, before, counted_at AS at, NULL::int AS n, NULL AS kind,
-           c.selection_id
+           counted.selection_id, behind
     FROM counted JOIN machines_column c ON c.id = counted.column_id
     WHERE counted.before IS NOT NULL
       AND EXISTS (SELECT FROM sales_machineinterval i
@@ -82,7 +88,7 @@ FROM (
                         AND i.starts_at < counted.counted_at
                         AND (i.awaits_decision OR i.devices @> '[{"state": "new_epoch"}]'))
     UNION ALL
-    SELECT column_id, NULL, NULL, happened_at, n, kind, NULL FROM moved
+    SELECT column_id, NULL, NULL, happened_at, n, kind, NULL, NULL FROM moved
 ) told
 GROUP BY column_id, at
 HAVING max(before) IS NOT NULL
@@ -98,6 +104,13 @@ class Settled:
     counted_at: datetime
     vended: int
     missing: int
+
+
+class Button(NamedTuple):
+    """What a column is behind, and how many columns with a set-up are behind it."""
+
+    key: int
+    behind: int
 
 
 def unaccounted(known: Known) -> list[Seen]:
@@ -136,46 +149,44 @@ def unaccounted(known: Known) -> list[Seen]:
 
 def _settled(
     known: Known,
-) -> tuple[dict[int, list[Settled]], dict[int, int], dict[int, int | None]]:
+) -> tuple[dict[int, list[Settled]], dict[int, int], dict[int, "Button"]]:
     rows: dict[int, list[Settled]] = defaultdict(list)
     deep: dict[int, int] = {}
-    buttons: dict[int, int | None] = {}
+    buttons: dict[int, Button] = {}
     given = known.given()
     with connection.cursor() as cursor:
         cursor.execute(_SETTLED, given)
-        for column, products_deep, *figures, button in cursor.fetchall():
+        for column, products_deep, *figures, selection, behind in cursor.fetchall():
             rows[column].append(Settled(*figures))
             deep[column] = products_deep
-            buttons[column] = button
+            # A column without a button is alone; keys of columns and buttons must not meet.
+            buttons[column] = Button(-column if selection is None else selection, behind)
     there = set(known.columns.ids.tolist())
     return {key: those for key, those in rows.items() if key in there}, deep, buttons
 
 
 def _by_button(
-    columns: dict[int, list[Settled]], buttons: dict[int, int | None]
+    columns: dict[int, list[Settled]], buttons: dict[int, Button]
 ) -> dict[int, list[Settled]]:
     """Columns behind one button as one, under the name of that of which most is missing.
 
     The machine counts a button's vends and not which column they came from: what each sold is a
     share, and what is missing of one may only be what the other has too many of.
     """
-    behind: dict[int, list[int]] = defaultdict(list)
+    behind: dict[Button, list[int]] = defaultdict(list)
     for key in columns:
-        # A column without a button is alone; keys of columns and buttons must not meet.
-        button = buttons[key]
-        behind[-key if button is None else button].append(key)
+        behind[buttons[key]].append(key)
     found: dict[int, list[Settled]] = {}
-    for keys in behind.values():
+    for button, keys in behind.items():
         most = max(keys, key=lambda key: sum(one.missing for one in columns[key]))
-        found[most] = columns[most] if len(keys) == 1 else _together(columns[key] for key in keys)
-    return found
+        found[most] = _together((columns[key] for key in keys), button.behind)
+    return {key: rows for key, rows in found.items() if rows}
 
 
-def _together(lines: Iterable[list[Settled]]) -> list[Settled]:
+def _together(lines: Iterable[list[Settled]], several: int) -> list[Settled]:
     """From one count of all of them to the next; a count of some alone tells nothing."""
     at: dict[datetime, list[Settled]] = defaultdict(list)
-    several = list(lines)
-    for one in (one for line in several for one in line):
+    for one in (one for line in lines for one in line):
         at[one.counted_at].append(one)
     return [
         Settled(
@@ -185,7 +196,7 @@ def _together(lines: Iterable[list[Settled]]) -> list[Settled]:
             sum(one.missing for one in those),
         )
         for counted_at, those in sorted(at.items())
-        if len(those) == len(several)
+        if len(those) == several
     ]
 
 

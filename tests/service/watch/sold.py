@@ -125,9 +125,9 @@ class Stocked:
         machine = self.seller.machine
         held = column(machine, self.label)
         start = self.seller.until - timedelta(weeks=weeks)
-        truck = self._truck(held, start)
+        truck = self.truck(held, start)
         files = [self.seller.meter.read(local(start))]
-        self._visit(held, truck, at=start, counted=0)
+        self.visit(held, truck, at=start, counted=0)
         for week in range(1, weeks + 1):
             at = start + timedelta(weeks=week)
             gone = a_week + (extra or {}).get(weeks - week, always)
@@ -135,7 +135,7 @@ class Stocked:
             if new_board == weeks - week:
                 self.seller.meter.new_board("ANEW1")
             files.append(self.seller.meter.read(local(at)))
-            self._visit(held, truck, at=at, counted=max(self.full - gone, 0))
+            self.visit(held, truck, at=at, counted=max(self.full - gone, 0))
         receive(
             files=[ReceivedFile("", one) for one in files],
             source="api",
@@ -144,7 +144,7 @@ class Stocked:
         )
         settle_counts(machine, self.seller.until)
 
-    def _visit(self, held: Column, truck: StockPlace, *, at: datetime, counted: int) -> None:
+    def visit(self, held: Column, truck: StockPlace, *, at: datetime, counted: int) -> None:
         given: dict[str, Any] = {"actor": self.actor, "now": at + timedelta(minutes=5)}
         counts.count_columns(
             counts=[ColumnCount(held, counted)], counted_at=at + timedelta(minutes=2), **given
@@ -158,7 +158,7 @@ class Stocked:
                 **given,
             )
 
-    def _truck(self, held: Column, start: datetime) -> StockPlace:
+    def truck(self, held: Column, start: datetime) -> StockPlace:
         truck = places.truck("Van of the watch")
         product = held.set_ups.get(ends_at=None).product
         ledger.post(

@@ -1,15 +1,18 @@
 """Units that counts miss: two for one, taken at once, and counts that are only off by one."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 
+from fleet.sales.actions.receive import ReceivedFile, receive
+from fleet.sales.actions.settling import settle_counts
 from people.models import Person
 from service.watch.models import Finding
 from tests.fleet.demand.sellers import column, fit_all, shop
 from tests.world import World
 
-from .sold import Seller, Stocked, live, looked
+from .sold import Seller, Stocked, live, local, looked
 
 pytestmark = pytest.mark.django_db
 KINDS = (Finding.Kind.TWO_FOR_ONE, Finding.Kind.MISSING)
@@ -72,4 +75,45 @@ def test_what_was_sold_before_a_board_was_exchanged_is_not_missing(
     Stocked(Seller(machine, world.now, rates=RATES), owner).sell(weeks=7, a_week=9, new_board=1)
     fit_all(owner, world.now)
     looked(world.now)
+    assert not live(*KINDS)
+
+
+def test_what_another_column_of_the_button_had_too_many_of_is_not_missing_once_that_is_set_anew(
+    world: World, owner: Person
+) -> None:
+    """The machine counts vends of the button, and half of them is put down to either column."""
+    (usual,) = shop(world, 1)
+    cola = column(usual, "1").set_ups.get().product
+    wired = world.machine(
+        "M-wired",
+        usual.kind,
+        site=world.site("Mill"),
+        selections=[{"code": "1", "positions": ["1", "2"]}],
+    )
+    until = world.now
+    stop = usual.kind.programs.get(name="stop")
+    settings: dict[str, Any] = {"deep": 2, "front_setting": 20, "program": stop}
+    start = until - timedelta(weeks=7)
+    begin = {**settings, "starts_at": start - timedelta(days=1)}
+    for label in ("1", "2"):
+        world.set_up(world.column(wired, label), cola, **begin)
+    seller = Seller(wired, until, rates={"1": 0.0})
+    first, second = (Stocked(seller, owner, label=label) for label in ("1", "2"))
+    # All that is sold comes from column 1, as a board does whose column 2 is skipped.
+    files = [seller.meter.read(local(start))]
+    truck = first.truck(column(wired, "1"), start)
+    for week in range(8):
+        at = start + timedelta(weeks=week)
+        if week:
+            seller.meter.sell("1", cash=8)
+            files.append(seller.meter.read(local(at)))
+        first.visit(column(wired, "1"), truck, at=at, counted=12 if week else 0)
+        second.visit(column(wired, "2"), truck, at=at, counted=20 if week else 0)
+    receive(files=[ReceivedFile("", one) for one in files], source="api", actor=None, now=until)
+    settle_counts(wired, until)
+    fit_all(owner, until)
+    looked(until)
+    assert not live(*KINDS)
+    world.set_up(column(wired, "2"), cola, **settings, starts_at=until)
+    looked(until)
     assert not live(*KINDS)
