@@ -214,16 +214,19 @@ def _services(machines: Sequence[int], since: datetime, now: datetime) -> dict[i
 
 
 def _failures(machines: Sequence[int], now: datetime) -> dict[int, list[Failure]]:
-    """Machines that report, by their reads, that their cooling failed, since when. Two queries."""
+    """Machines that report, by their reads, that their cooling failed: at the read that first said
+    so, and at the last one that still does, so that it counts after a lock was lifted too. Two
+    queries."""
     found: dict[int, list[Failure]] = defaultdict(list)
     for one in reported.active_events(machines):
         if one.meaning.job != EventMeaning.Job.COOLING:
             continue
-        read = one.event.active_since
-        at = None if read is None else read.taken_at or read.received_at
-        if at is not None and at <= now:
-            what = f"the machine reports: {one.said()}"
-            found[one.event.machine_id].append(Failure(f"event-{one.event.pk}", at, what[:160]))
+        for read in (one.event.active_since, one.event.last_read):
+            at = None if read is None else read.taken_at or read.received_at
+            if read is not None and at is not None and at <= now:
+                what = f"the machine reports: {one.said()}"
+                key = f"event-{one.event.pk}-{read.pk}"
+                found[one.event.machine_id].append(Failure(key, at, what[:160]))
     return dict(found)
 
 

@@ -2,10 +2,13 @@
 
 from datetime import datetime, timedelta
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from fleet.machines.models import Machine, Product
+from fleet.sales.actions.receive import ReceivedFile, receive
+from fleet.sales.models import AuditRead, EventMeaning, MachineEvent
 from people.errors import NotAllowed, Unable, Unacceptable
 from people.models import Notice, Person
 from service.compliance.actions import temperatures
@@ -17,6 +20,7 @@ from service.tickets.models import Symptom
 from service.watch.models import Finding
 from service.watch.models.limits import WatchRule
 from tests.cast import NOW
+from tests.fleet.sales.meter import Meter
 from tests.service.upkeep.plans import Plans, do
 
 
@@ -131,6 +135,42 @@ def test_a_failure_locks_without_a_reading(cold: Machine, driver: Person, lobby:
     assert Finding.objects.get().said.endswith("plug was out all night")
     with pytest.raises(Unable):
         temperatures.lock_by_hand(machine=cold, what="again", at=minutes(5), actor=driver, now=NOW)
+
+
+def test_a_machine_that_still_reports_its_cooling_locks_again(
+    cold: Machine, driver: Person
+) -> None:
+    meter = Meter.with_buttons("1", "2")
+
+    def handed_in(at: datetime) -> AuditRead:
+        local = at.astimezone(ZoneInfo("America/New_York")).replace(tzinfo=None)
+        receive(files=[ReceivedFile("", meter.read(local))], source="api", actor=driver, now=at)
+        return AuditRead.objects.latest("pk")
+
+    first = handed_in(minutes(0))
+    code = EventMeaning.objects.filter(job=EventMeaning.Job.COOLING).values_list("base", flat=True)
+    event = MachineEvent.objects.create(
+        machine=cold,
+        code=code[0],
+        base=code[0],
+        is_active=True,
+        active_since=first,
+        first_read=first,
+        last_read=first,
+    )
+    (lock,) = temperatures.judge(now=minutes(10))
+    temperatures.lift(
+        lock=lock,
+        serviced_at=minutes(20),
+        restocked_at=minutes(40),
+        said="fan changed",
+        actor=driver,
+        now=minutes(45),
+    )
+    assert temperatures.judge(now=minutes(50)) == []
+    event.last_read = handed_in(minutes(60))
+    event.save()
+    assert [one.since for one in temperatures.judge(now=minutes(70))] == [minutes(60)]
 
 
 def test_a_state_has_its_own_limits(cold: Machine, owner: Person, driver: Person) -> None:
