@@ -14,18 +14,18 @@ from api.filters import Flag, Id, Moment, Text
 from fleet.machines.models import Site
 from fleet.sales import cash_tables
 from fleet.sales.actions import bankings, floats
-from fleet.sales.models import Bag, Banking, HostFloatLine, TubeFill
+from fleet.sales.actions.cash_limits import save_cash_limits
+from fleet.sales.models import Bag, Banking, CashLimits, HostFloatLine, TubeFill
 from fleet.sales.queries import floats as float_queries
 from fleet.sales.queries.bankings import banking_for, bankings_whole
 from fleet.sales.queries.custody import open_custody
-from fleet.sales.queries.differences import differences
+from fleet.sales.queries.differences import MOST_DAYS, differences
 from people.errors import Unacceptable
 from people.exports import Table, within
-from people.models import Business
+from people.models import Business, Person
 
 from . import cash_shapes as shapes
 
-MOST_DAYS = 370
 MOST_BAGS = 2000
 
 
@@ -178,6 +178,33 @@ class CustodyDoors(Doors):
     @gives(shapes.CustodyOut, summary="See what waits between seal and bank, and what too long")
     def retrieve(self, request: Request) -> Response:
         return Response(self.shown(shapes.CustodyOut, open_custody(self.now)))
+
+
+class LimitsOfCash(Doors):
+    """Days after which cash that has not gone on is late, step by step."""
+
+    described_by = CashLimits
+
+    @gives(shapes.CashLimitsOut, tagged=True, summary="Look at how long cash may wait")
+    def retrieve(self, request: Request) -> Response:
+        return self.answer(shapes.CashLimitsOut, CashLimits.the())
+
+    @writes(
+        shapes.CashLimitsOut,
+        shapes.CashLimitsOut,
+        partial=True,
+        tagged=True,
+        matched=True,
+        summary="Say how long cash may wait",
+    )
+    def partial_update(self, request: Request, given: dict[str, Any]) -> Response:
+        self.matched(_limits, 1, shapes.CashLimitsOut)
+        changed = save_cash_limits(changes=given, actor=self.person, now=self.now)
+        return self.answer(shapes.CashLimitsOut, changed)
+
+
+def _limits(person: Person, pk: int, *, write: bool = False) -> CashLimits:
+    return CashLimits.the()
 
 
 class CashDifferences(Doors):

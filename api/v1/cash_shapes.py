@@ -12,6 +12,7 @@ from fleet.sales.models import (
     BankedBag,
     Banking,
     BankingConfirmed,
+    CashLimits,
     HostFloatLine,
     TubeFill,
 )
@@ -302,7 +303,7 @@ class WaitsOut(Shape):
     number = serializers.IntegerField()
     amount = Money(help_text="As far as counted.")
     late = serializers.IntegerField(help_text="How many wait longer than is usual.")
-    allowed_days = serializers.IntegerField(help_text="What is usual; assumed.")
+    allowed_days = serializers.IntegerField(help_text="As `/cash-limits` says; then it is late.")
 
 
 class OpenOut(Shape):
@@ -366,3 +367,13 @@ class DifferencesOut(Shape):
     subjects = SubjectOut(many=True, help_text="Those with the most missing first.")
     bags = ComparedOut(many=True, help_text="In order of time, 2,000 at most.")
     bags_left_out = serializers.IntegerField()
+
+
+class CashLimitsOut(RowShape):
+    class Meta:
+        model = CashLimits
+        fields = (
+            *("to_receive_days", "to_count_days", "opened_days", "to_bank_days"),
+            *("to_confirm_days", "updated_at"),
+        )
+        read_only_fields = ("updated_at",)

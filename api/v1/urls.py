@@ -191,6 +191,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
         name="tax-settings",
     ),
     path(
+        "cash-limits",
+        cash.LimitsOfCash.as_view(ONE, basename="cash-limits"),
+        name="cash-limits",
+    ),
+    path(
         "custody",
         cash.CustodyDoors.as_view({"get": "retrieve"}, basename="custody"),
         name="custody",

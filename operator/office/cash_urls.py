@@ -11,6 +11,7 @@ paths: list[URLPattern | URLResolver] = [
     path("bags/<int:pk>/count/", door(bags.count), name="bag-count"),
     path("bags/<int:pk>/step/", door(bags.step), name="bag-step"),
     path("bags/waiting/", door(bags.waiting), name="bags-custody"),
+    path("bags/waiting/limits/", door(cash.limits), name="cash-limits"),
     path("bags/receive/", door(bags.receive), name="bags-receive"),
     path("bags/bankings/", door(cash.bankings), name="bankings"),
     path("bags/bankings/add/", door(cash.bank), name="banking-add"),

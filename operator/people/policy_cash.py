@@ -3,7 +3,7 @@
 Drivers seal bags through their run, and neither see nor tell an amount.
 """
 
-from .who import MONEY, READS, Row
+from .who import MONEY, OWNER, READS, Row
 
 TABLE: tuple[Row, ...] = (
     Row(
@@ -19,6 +19,7 @@ TABLE: tuple[Row, ...] = (
             "GET office:cash-differences-export",
             "GET api:bag-expected",
             "GET api:custody",
+            "GET api:cash-limits",
             "GET api:banking-list",
             "GET api:banking-detail",
             "GET api:banking-export",
@@ -43,6 +44,11 @@ TABLE: tuple[Row, ...] = (
             "POST api:tube-fill-list",
             "POST api:float-line-list",
         ),
+    ),
+    Row(
+        "say how long cash may wait",
+        OWNER,
+        ("GET office:cash-limits", "POST office:cash-limits", "PATCH api:cash-limits"),
     ),
     Row(
         "bank bags, and say what the bank received",

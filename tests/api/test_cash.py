@@ -134,3 +134,22 @@ def test_drivers_reach_none_of_it_and_the_desk_banks_nothing(
     }
     assert Sender(device(cast.dispatcher))("/bankings", slip).status_code == 403
     assert not Banking.objects.exists()
+
+
+def test_how_long_cash_may_wait(device: Device, owner: Person, accountant: Person) -> None:
+    address = f"{V1}/cash-limits"
+    client = device(owner)
+    seen = client.get(address)
+    assert seen.json()["to_receive_days"] == 2
+    given = {"to_receive_days": 5}
+    assert client.patch(address, given, format="json").status_code == 428
+    kept = client.patch(address, given, format="json", HTTP_IF_MATCH=seen["ETag"])
+    assert kept.json()["to_receive_days"] == 5
+    stale = client.patch(address, given, format="json", HTTP_IF_MATCH=seen["ETag"])
+    assert stale.status_code == 412
+    (sealed, *_) = client.get(f"{V1}/custody").json()["waits"]
+    assert (sealed["state"], sealed["allowed_days"]) == ("sealed", 5)
+    books = device(accountant)
+    assert books.get(address).status_code == 200
+    refused = books.patch(address, given, format="json", HTTP_IF_MATCH=kept["ETag"])
+    assert refused.status_code == 403

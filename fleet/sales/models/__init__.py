@@ -2,6 +2,7 @@
 
 from .bags import Bag, BagCount
 from .cards import CardTerminal, SettlementFile, SettlementLine, SettlementMapping
+from .cash_limits import CashLimits
 from .commission import Agreement, Statement, StatementCorrection, StatementPayment
 from .custody import BagCountLine, BagStep, BankedBag, Banking, BankingConfirmed
 from .decisions import EpochDecision
@@ -21,6 +22,7 @@ __all__ = [
     "Banking",
     "BankingConfirmed",
     "CardTerminal",
+    "CashLimits",
     "EpochDecision",
     "EventMeaning",
     "EventOccurrence",

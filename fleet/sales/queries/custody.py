@@ -1,5 +1,6 @@
 """Where cash is between a machine and the bank: nothing ends without a line."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -7,20 +8,10 @@ from typing import Final
 
 from django.db.models import F, OuterRef, Subquery
 
-from ..models import Bag, BagCount, BagStep, BankedBag
+from ..models import Bag, BagCount, BagStep, BankedBag, CashLimits
 from .bags import COUNTED, MISSING, OPENED, RECEIVED, SEALED, bags_placed
 from .bankings import bankings_whole
 
-#: Days after which what has not gone on is late; assumed, by a weekly round of the bank.
-ALLOWED_DAYS: Final = {
-    SEALED: 2,
-    RECEIVED: 3,
-    OPENED: 1,
-    COUNTED: 7,
-    MISSING: 0,
-    "banked": 7,
-    "differs": 0,
-}
 WAITS: Final = {
     SEALED: "sealed and not received",
     RECEIVED: "received and not counted",
@@ -72,8 +63,9 @@ class Waits:
 
 
 def open_custody(now: datetime, *, late_only: bool = True) -> Custody:
-    """Everything between seal and bank that has not come to its end. Two queries of rows."""
-    every = [*_bags(now), *_bankings(now)]
+    """Everything between seal and bank that has not come to its end. Three queries."""
+    allowed = allowed_days(CashLimits.the())
+    every = [*_bags(now, allowed), *_bankings(now, allowed)]
     waits = []
     for state, words in WAITS.items():
         of = [one for one in every if one.state == state]
@@ -84,7 +76,7 @@ def open_custody(now: datetime, *, late_only: bool = True) -> Custody:
                 len(of),
                 sum((one.amount or Decimal(0) for one in of), Decimal(0)),
                 sum(one.late for one in of),
-                ALLOWED_DAYS[state],
+                allowed[state],
             )
         )
     listed = sorted(
@@ -93,7 +85,20 @@ def open_custody(now: datetime, *, late_only: bool = True) -> Custody:
     return Custody(tuple(waits), tuple(listed[:MOST_SHOWN]), max(len(listed) - MOST_SHOWN, 0))
 
 
-def _bags(now: datetime) -> list[Open]:
+def allowed_days(limits: CashLimits) -> dict[str, int]:
+    """Days after which what has not gone on is late, by state."""
+    return {
+        SEALED: limits.to_receive_days,
+        RECEIVED: limits.to_count_days,
+        OPENED: limits.opened_days,
+        COUNTED: limits.to_bank_days,
+        MISSING: 0,
+        "banked": limits.to_confirm_days,
+        "differs": 0,
+    }
+
+
+def _bags(now: datetime, allowed: Mapping[str, int]) -> list[Open]:
     counts = BagCount.objects.filter(bag=OuterRef("pk")).order_by("-pk")
     steps = BagStep.objects.filter(bag=OuterRef("pk")).order_by("-pk")
     rows = (
@@ -113,17 +118,19 @@ def _bags(now: datetime) -> list[Open]:
     for pk, seal, tag, state, sealed_at, stepped_at, counted_at, amount, taken in rows:
         since = {SEALED: sealed_at, COUNTED: counted_at}.get(state) or stepped_at or sealed_at
         left = None if amount is None else amount - taken
-        found.append(_open(state, pk, None, seal, tag, since, left, now))
+        found.append(_open(state, pk, None, seal, tag, since, left, now, allowed))
     return found
 
 
-def _bankings(now: datetime) -> list[Open]:
+def _bankings(now: datetime, allowed: Mapping[str, int]) -> list[Open]:
     rows = bankings_whole().filter(taken_back_at__isnull=True).prefetch_related(None)
     found = []
     for row in rows.exclude(off=0) | rows.filter(off__isnull=True):
         state = "banked" if row.off is None else "differs"
         amount = row.amount if row.off is None else row.off
-        found.append(_open(state, None, row.pk, row.slip_number, "", row.banked_at, amount, now))
+        found.append(
+            _open(state, None, row.pk, row.slip_number, "", row.banked_at, amount, now, allowed)
+        )
     return found
 
 
@@ -136,8 +143,9 @@ def _open(
     since: datetime,
     amount: Decimal | None,
     now: datetime,
+    allowed: Mapping[str, int],
 ) -> Open:
-    late = now - since > timedelta(days=ALLOWED_DAYS[state])
+    late = now - since > timedelta(days=allowed[state])
     days = max((now - since).days, 0)
     return Open(state, WAITS[state], bag, banking, label, machine, since, days, amount, late)
 

@@ -13,6 +13,8 @@ from people.models import Person
 from .expected import HISTORY, Reckoned, reckoned
 
 By = Literal["machine", "driver", "counter"]
+MOST_DAYS: Final = 370
+"""A period that is asked for at once: a year and a little."""
 BYS: Final[tuple[By, ...]] = ("machine", "driver", "counter")
 MOST_BEFORE: Final = 24
 """Bags of a machine before this one that tell what chance explains, the latest."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -11,12 +12,13 @@ from django.forms.boundfield import BoundField
 from fleet.compute.coins import COINS, MIXED_MINOR, NOTES
 from fleet.machines.models import Machine, Site
 from fleet.sales.actions.counting import Counted
-from fleet.sales.models import Bag, HostFloatLine, TubeFill
+from fleet.sales.models import Bag, CashLimits, HostFloatLine, TubeFill
 from fleet.sales.queries.bags import STATES
 from fleet.sales.queries.bankings import to_bank
-from fleet.sales.queries.differences import BYS
+from fleet.sales.queries.differences import BYS, MOST_DAYS
 from people.models import Business, Person
 
+from .base import RowForm
 from .changeovers import DayInput
 from .stock import AtForm, MomentInput, PeriodForm
 
@@ -131,6 +133,10 @@ class BagCountForm(AtForm):
     def main(self) -> list[BoundField]:
         """The inputs besides those of denominations."""
         return [self[name] for name in self.fields if not self._is_piece(name)]
+
+    def has_wrong_pieces(self) -> bool:
+        """Whether an input of a denomination is refused, so that it must not stay folded away."""
+        return any(self._is_piece(name) for name in self.errors)
 
     def pieces(self) -> Iterator[Pieces]:
         """Notes first, the largest first, then coins."""
@@ -274,5 +280,35 @@ class HostFloatForm(AtForm):
     )
 
 
+class CashLimitsForm(RowForm):
+    model = CashLimits
+    columns = (
+        "to_receive_days",
+        "to_count_days",
+        "opened_days",
+        "to_bank_days",
+        "to_confirm_days",
+    )
+    labels = {
+        "to_receive_days": "Sealed, to be received (days)",
+        "to_count_days": "Received, to be counted (days)",
+        "opened_days": "Opened, to be counted (days)",
+        "to_bank_days": "Counted, to be banked (days)",
+        "to_confirm_days": "Banked, to be confirmed (days)",
+    }
+
+
 class DifferencesForm(PeriodForm):
     by = forms.ChoiceField(label="By", required=False, choices=[(one, one) for one in BYS])
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        since, until = given.get("since"), given.get("until")
+        if since and until and (until - since).days >= MOST_DAYS:
+            last = since + timedelta(days=MOST_DAYS - 1)
+            self.add_error(
+                "until",
+                f"These are {(until - since).days + 1} days; over and short is reckoned for "
+                f"{MOST_DAYS} at most. From {since} give {last} or an earlier day.",
+            )
+        return given

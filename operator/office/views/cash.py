@@ -12,13 +12,15 @@ from django.utils import timezone
 from fleet.sales import cash_tables
 from fleet.sales.actions import bankings as banking_actions
 from fleet.sales.actions import floats as float_actions
-from fleet.sales.models import Banking
+from fleet.sales.actions.cash_limits import save_cash_limits
+from fleet.sales.models import Banking, CashLimits
 from fleet.sales.queries import floats as float_queries
 from fleet.sales.queries.bankings import banking_for, bankings_whole
 from fleet.sales.queries.differences import Differences, differences
 from office.doors import PersonRequest, sent, sent_as_file, tried
 from office.forms.cash import (
     BankForm,
+    CashLimitsForm,
     ConfirmForm,
     DifferencesForm,
     HostFloatForm,
@@ -132,6 +134,25 @@ def _banking(
     }
     status = sent(confirming, backing)
     return render(request, "office/bags/banking.html", context, status=status)
+
+
+def limits(request: PersonRequest) -> HttpResponse:
+    """How long cash may wait at each step before it is late."""
+    kept = CashLimits.the()
+    form = CashLimitsForm(request.POST or None, units=Business.the().units, row=kept)
+    if request.method == "POST" and form.is_valid():
+        done = tried(
+            form,
+            save_cash_limits,
+            changes=form.changes(),
+            actor=request.user,
+            now=timezone.now(),
+        )
+        if done:
+            messages.success(request, "Kept.")
+            return redirect("office:bags-custody")
+    context = {"form": form, "entries": audit.entries_of(kept)[:20]}
+    return render(request, "office/bags/limits.html", context, status=sent(form))
 
 
 def floats(request: PersonRequest) -> HttpResponse:

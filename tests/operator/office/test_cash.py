@@ -12,9 +12,10 @@ from openpyxl import load_workbook
 
 from fleet.machines.models import Machine
 from fleet.sales.actions.bags import count_bag, seal
-from fleet.sales.models import Bag, BagCount, Banking, HostFloatLine, TubeFill
+from fleet.sales.models import Bag, BagCount, Banking, CashLimits, HostFloatLine, TubeFill
 from people.models import Business, Person
 from tests.cast import Cast
+from tests.typed import typed
 
 pytestmark = pytest.mark.django_db
 Desk = Callable[[Person], Client]
@@ -78,6 +79,17 @@ def test_a_bag_is_received_counted_by_denomination_banked_and_confirmed(
     for words in ("sealed", "received", "counted", "banked on slip 77-1", "the bank confirmed"):
         assert words in page
     assert b"77-1" in client.get("/bags/bankings/export/").content
+
+
+def test_a_denomination_that_is_refused_is_not_folded_away(
+    bag: Bag, desk: Desk, accountant: Person
+) -> None:
+    client = desk(accountant)
+    assert "<details><summary>By denomination" in client.get(f"/bags/{bag.pk}/").content.decode()
+    wrong = {"count-counted_at": now_typed(), "count-after": "0", "count-note_100": "3.5"}
+    answer = client.post(f"/bags/{bag.pk}/count/", wrong)
+    assert answer.status_code == 422
+    assert "<details open><summary>By denomination" in answer.content.decode()
 
 
 def test_a_banking_is_taken_back_with_a_reason(bag: Bag, desk: Desk, owner: Person) -> None:
@@ -161,3 +173,30 @@ def test_drivers_see_nothing_of_cash_and_the_desk_banks_nothing(
         assert desk(cast.dispatcher).get(f"/bags/{address}").status_code == 200, address
     assert desk(cast.dispatcher).post("/bags/bankings/add/", {}).status_code == 403
     assert "Keep the banking" not in desk(cast.dispatcher).get("/bags/bankings/").content.decode()
+
+
+def test_the_owner_says_how_long_cash_may_wait(
+    bag: Bag, desk: Desk, owner: Person, accountant: Person
+) -> None:
+    client, address = desk(owner), "/bags/waiting/limits/"
+    assert "1, 1 for longer than 2 days" in client.get("/").content.decode()
+    assert address in client.get("/bags/waiting/").content.decode()
+    given = typed(client, address) | {"to_receive_days": "4"}
+    assert client.post(address, given).status_code == 302
+    assert "for longer than" not in client.get("/").content.decode()
+    assert CashLimits.the().to_receive_days == 4
+    refused = client.post(address, typed(client, address) | {"to_bank_days": "61"})
+    assert refused.status_code == 422
+    assert desk(accountant).get(address).status_code == 403
+    assert address not in desk(accountant).get("/bags/waiting/").content.decode()
+
+
+def test_a_period_of_over_and_short_has_an_end(desk: Desk, accountant: Person) -> None:
+    asked = {"since": "2025-01-01", "by": "machine"}
+    client = desk(accountant)
+    assert client.get("/bags/differences/", asked | {"until": "2026-01-05"}).status_code == 200
+    refused = client.get("/bags/differences/", asked | {"until": "2026-01-06"})
+    assert refused.status_code == 422
+    page = refused.content.decode()
+    assert "These are 371 days; over and short is reckoned for 370 at most." in page
+    assert "From 2025-01-01 give 2026-01-05 or an earlier day." in page
