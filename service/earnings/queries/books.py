@@ -275,8 +275,9 @@ def _words(
         f"Repairs are labour and parts of tickets closed; upkeep is its minutes at "
         f"{labour} an hour.",
         f"Every machine at a site bears {month} a month besides.",
-        "Commission is that of statements issued, spread evenly over their days; a site without "
-        "an agreement gets none. Card fees are those of settlements, by their days.",
+        "Commission is that of statements issued and of what corrected them, spread evenly over "
+        "their days; a site without an agreement gets none. Card fees are those of settlements, by "
+        "their days.",
         "A product bears what its machines cost besides goods by its part of their receipts.",
     ]
     not_known = []

@@ -7,13 +7,14 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from fleet.machines.models import Machine
+from fleet.machines.models import Machine, Site
 from fleet.sales.models import (
     Agreement,
     SettlementFile,
     SettlementLine,
     SettlementMapping,
     Statement,
+    StatementCorrection,
 )
 from people.errors import Unable, Unacceptable
 from service.compute.earnings import Earned
@@ -143,13 +144,12 @@ def test_settings_are_kept_and_refused(earner: Earner) -> None:
         )
 
 
-def test_commission_is_that_of_statements_by_their_days(earner: Earner) -> None:
-    site = earner.machine.placements.get().site
-    agreement = Agreement.objects.create(site=site, starts_on=date(2026, 2, 1), terms={})
-    line = of(books(*WEEK), "machine", "R-1").earned
-    assert line.cost("commission") is None  # promised, and no statement tells how much
-    figures = {"machines": [{"machine": "R-1", "amount": "31.00"}]}
-    Statement.objects.create(
+def issued_for(earner: Earner, site: Site, figures: dict[str, object]) -> Statement:
+    """A statement of 31.00 for the month of March."""
+    agreement = Agreement.objects.filter(site=site).first() or Agreement.objects.create(
+        site=site, starts_on=date(2026, 2, 1), terms={}
+    )
+    return Statement.objects.create(
         number=1,
         agreement=agreement,
         site=site,
@@ -168,15 +168,41 @@ def test_commission_is_that_of_statements_by_their_days(earner: Earner) -> None:
         issued_at=NOW,
         issued_by=earner.work.owner,
     )
+
+
+def test_commission_is_that_of_statements_by_their_days(earner: Earner) -> None:
+    site = earner.machine.placements.get().site
+    Agreement.objects.create(site=site, starts_on=date(2026, 2, 1), terms={})
+    line = of(books(*WEEK), "machine", "R-1").earned
+    assert line.cost("commission") is None  # promised, and no statement tells how much
+    issued_for(earner, site, {"machines": [{"machine": "R-1", "amount": "31.00"}]})
     found = books(*WEEK)
     assert of(found, "machine", "R-1").earned.cost("commission") == 7  # of a dollar a day
     assert of(found, "site", site.name).earned.cost("commission") == 7
     assert not any("Commission" in one for one in found.not_known)
     other = books(*WEEK, machines=[earner.work.machines[1].pk])
     assert all(one.earned.cost("commission") == 0 for one in ranked(other, "machine"))
+    StatementCorrection.objects.create(
+        statement=Statement.objects.get(),
+        amount=Decimal("3.10"),
+        reason="a read came late",
+        at=NOW,
+        by=earner.work.owner,
+    )
+    assert of(books(*WEEK), "machine", "R-1").earned.cost("commission") == Decimal("7.7")
     # The statement names a machine by its tag of then.
-    Machine.objects.filter(pk=earner.machine.pk).update(asset_tag="R-01")
+    tags = Machine.objects.filter(pk=earner.machine.pk)
+    tags.update(asset_tag="R-01")
     assert of(books(*WEEK), "machine", "R-01").earned.cost("commission") is None
+    tags.update(asset_tag="R-1")
+
+
+def test_a_minimum_that_no_machine_earned_is_borne_by_those_that_stood_there(
+    earner: Earner,
+) -> None:
+    site = earner.machine.placements.get().site
+    issued_for(earner, site, {"machines": []})
+    assert of(books(*WEEK), "site", site.name).earned.cost("commission") == 7
 
 
 def test_card_fees_are_those_of_settlements(earner: Earner) -> None:
