@@ -151,16 +151,23 @@ def _save(row: models.Model, update_fields: list[str] | None) -> None:
         # The database refuses first and the words are looked for after: asking every constraint
         # before each write would be a query for each.
         try:
-            row.full_clean()
+            # Days that end before they begin would make an exclusion ask the database for a range
+            # that there is not; so what a row must be by itself is asked for first.
+            row.full_clean(validate_constraints=False)
+            for constraint in row._meta.constraints:
+                if isinstance(constraint, models.CheckConstraint):
+                    constraint.validate(type(row), row)
+            row.validate_constraints()
         except ValidationError as error:
             raise _unacceptable(row, error) from refused
         raise _meanwhile(row) from refused
 
 
 def _unacceptable(row: models.Model, error: ValidationError) -> Unacceptable:
+    told = error.message_dict if hasattr(error, "error_dict") else {"": error.messages}
     fields = {
         ("" if name == NON_FIELD_ERRORS else name): " ".join(messages)
-        for name, messages in error.message_dict.items()
+        for name, messages in told.items()
     }
     said = "; ".join(f"{name}: {text}" if name else text for name, text in fields.items())
     return Unacceptable(f"{row._meta.verbose_name}: {said}", fields=fields)

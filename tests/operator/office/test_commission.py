@@ -45,6 +45,9 @@ def test_a_statement_from_terms_to_the_payment(
         "minimum": "5",
     }
     assert post(client, "commission-agreement-add", **(terms | {"steps": "0"})).status_code == 422
+    backwards = post(client, "commission-agreement-add", **(terms | {"ends_on": "2025-12-01"}))
+    assert backwards.status_code == 422
+    assert "the agreement must end after it starts" in backwards.content.decode()
     assert post(client, "commission-agreement-add", **terms).status_code == 302
     agreement = Agreement.objects.get()
     assert agreement.terms["steps"] == [["0", "10"], ["50", "20"]]
