@@ -19,6 +19,16 @@ class NotLocked(Unable):
         super().__init__(f"{lock}: this lock was lifted already, by {lock.lifted_by}")
 
 
+class RecallOpenAlready(Unable):
+    code = "recall_open_already"
+
+    def __init__(self, recall: Recall) -> None:
+        super().__init__(
+            f"{recall}: the same goods are called back already, since "
+            f"{recall.opened_at:%Y-%m-%d}; go on with that recall"
+        )
+
+
 class RecallClosed(Unable):
     code = "recall_closed"
 

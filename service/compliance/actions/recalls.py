@@ -9,7 +9,7 @@ from django.db import transaction
 
 from fleet.inventory.actions import moves
 from fleet.inventory.models import Lot, Movement, StockPlace
-from fleet.machines.models import Machine
+from fleet.machines.models import Machine, Product
 from people import rows
 from people.errors import NotAllowed, Unable, Unacceptable
 from people.models import Person
@@ -21,13 +21,14 @@ from ..models import Evidence, Recall, RecallRemoval, RecallVisit
 from ..queries import recalls as where
 from ..queries.recalls import Called
 from . import evidence
-from .errors import RecallClosed
+from .errors import RecallClosed, RecallOpenAlready
 from .evidence import GivenFile
 
 CLOCK_AHEAD: Final = timedelta(minutes=10)
 """A device's clock may run so far ahead of ours."""
 MOST_MACHINES: Final = 100
 NAMED: Final = 5
+GOODS: Final = ("lot_codes", "best_before_from", "best_before_until")
 ROAD: Final = (Role.OWNER, Role.DISPATCHER, Role.DRIVER)
 
 
@@ -47,10 +48,15 @@ class Sent:
     not_sent: tuple[NotSent, ...]
 
 
+@transaction.atomic
 def save(
     *, changes: Mapping[str, Any], actor: Person, now: datetime, recall: Recall | None = None
 ) -> Recall:
-    """Open a recall, or change an open one. Raises Unacceptable, RecallClosed."""
+    """Open a recall, or change an open one.
+
+    The same goods are called back once at a time: two recalls of them would share what was taken
+    out between them, and neither could end. Raises Unacceptable, RecallClosed, RecallOpenAlready.
+    """
     if recall is not None and recall.closed_at is not None:
         raise RecallClosed(recall)
     told = dict(changes)
@@ -58,6 +64,7 @@ def save(
         codes = dict.fromkeys(one.strip() for one in str(told["lot_codes"]).split(","))
         told["lot_codes"] = ", ".join(code for code in codes if code)
     row = recall or Recall(opened_at=now, opened_by=actor)
+    _require_other_goods(row, told)
     verb = "open recall" if recall is None else "change recall"
     return rows.put(row, told, actor=actor, verb=verb, now=now)
 
@@ -208,6 +215,24 @@ def _require_gone(recall: Recall) -> None:
         "ends all the same",
         code="still_held",
     )
+
+
+def _require_other_goods(row: Recall, told: Mapping[str, Any]) -> None:
+    """Whoever opens a recall of a product waits for another who does."""
+    product = told.get("product") or (row.product if row.product_id else None)
+    if product is None:
+        return
+    Product.objects.select_for_update(no_key=True, of=("self",)).get(pk=product.pk)
+    goods = {name: told.get(name, getattr(row, name)) for name in GOODS}
+    same = Recall.objects.filter(
+        product=product, closed_at__isnull=True, lot_codes__iexact=goods["lot_codes"]
+    ).exclude(pk=row.pk)
+    for one in same:
+        if (one.best_before_from, one.best_before_until) == (
+            goods["best_before_from"],
+            goods["best_before_until"],
+        ):
+            raise RecallOpenAlready(one)
 
 
 def _open(recall: Recall) -> Recall:
