@@ -15,7 +15,7 @@ from django.db.models import Count, Exists, OuterRef, Q
 from service.compute.reliability import Share, Typical, share, typical
 from service.tickets.models import Ticket, WorkDone
 
-from ..models import Finding, Verdict
+from ..models import Finding, Look, Verdict
 
 #: Symptoms of tickets that a finding of a kind could have told before the customer did.
 TOLD_AS: Final[dict[str, tuple[str, ...]]] = {
@@ -122,12 +122,21 @@ def _delays(since: datetime, until: datetime) -> dict[str, list[float]]:
 
 
 def _missed(since: datetime, until: datetime) -> dict[str, int]:
-    """True faults that people reported of machines that the watch had nothing on then."""
+    """True faults that people reported of machines that the watch had nothing on then.
+
+    What was told before it looked over the fleet for the first time it could not have found.
+    """
     before = Finding.objects.filter(
         machine=OuterRef("ticket__machine"),
         opened_at__lte=OuterRef("ticket__reported_at"),
     ).filter(Q(recovered_at__isnull=True) | Q(recovered_at__gt=OuterRef("ticket__reported_at")))
+    looks = Look.objects.filter(
+        state=Look.State.DONE,
+        over__in=(Look.Over.NIGHT, Look.Over.ASKED),
+        started_at__lte=OuterRef("ticket__reported_at"),
+    )
     rows = WorkDone.objects.filter(
+        Exists(looks),
         ticket__state=Ticket.State.CLOSED,
         ticket__source__in=PEOPLE,
         ticket__reported_at__gt=since,

@@ -142,7 +142,17 @@ def test_what_people_told_first_was_missed(silent: Found, world: World, owner: P
     ticket = findings.to_ticket(finding=found, actor=owner, now=seller.until)
     mend(ticket, "stuck", by=owner, at=seller.until + timedelta(hours=9))
     take_verdicts(now=seller.until + timedelta(hours=10))
+    before = reporting.report(
+        machine=other,
+        column=column(other, "1"),
+        symptom=Symptom.objects.get(code="sold_out_full"),
+        source=Ticket.Source.HOST,
+        actor=owner,
+        now=seller.until - timedelta(days=2),
+    ).ticket
+    mend(before, "drop_sensor", by=owner, at=seller.until - timedelta(days=1))
     (kind,) = quality(now=seller.until + timedelta(days=1), days=30).kinds
+    # What was told before the first look is not counted.
     assert (kind.true, kind.missed) == (1, 1)
     assert kind.caught is not None
     assert (kind.caught.hits, kind.caught.cases) == (1, 2)
