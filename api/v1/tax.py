@@ -11,7 +11,7 @@ from api.doors import Doors, gives, writes
 from api.filters import Text
 from service.compliance.actions import filing, tax_rules
 from service.compliance.models import Filing, FilingDuty
-from service.compliance.queries.filing import filings, since_filed
+from service.compliance.queries.filing import filings, recomputed, since_filed
 from service.compliance.queries.tax import tax_of_machines, tax_report
 from service.compliance.queries.tax_gates import duty_for, filing_for
 from service.compliance.sums.gathering import Period
@@ -121,6 +121,14 @@ class Filings(Doors):
             "reads": [read.pk for read in found.reads],
         }
         return self.answer(shapes.FilingChangesOut, told)
+
+    @gives(
+        shapes.RecomputedOut,
+        summary="Reckon a return anew from its frozen inputs and rules, and compare every figure",
+    )
+    @action(detail=True, methods=["get"], url_path="recomputed")
+    def reckon_anew(self, request: Request, pk: int) -> Response:
+        return self.answer(shapes.RecomputedOut, recomputed(filing_for(self.person, pk)))
 
     @writes(
         shapes.AmendIn,

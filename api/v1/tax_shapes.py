@@ -308,7 +308,7 @@ class FilingChangesOut(Shape):
     reads = serializers.ListField(child=serializers.IntegerField())
 
 
-class DifferenceOut(Shape):
+class TaxDifferenceOut(Shape):
     """One figure that is another when the return is reckoned anew; `none`: it is not there."""
 
     where = serializers.CharField()
@@ -324,7 +324,7 @@ class RecomputedOut(Shape):
     digest_holds = serializers.BooleanField(
         help_text="Whether the kept inputs have the digest of the day of filing."
     )
-    differs = DifferenceOut(many=True)
+    differs = TaxDifferenceOut(many=True)
 
 
 class TaxSettingsIn(RowShape):

@@ -35,6 +35,7 @@ TABLE: tuple[Row, ...] = (
             "GET api:filing-list",
             "GET api:filing-detail",
             "GET api:filing-changes",
+            "GET api:filing-reckon-anew",
             "GET api:tax-settings",
         ),
     ),

@@ -47,6 +47,7 @@ ON_PAPER: Final = (
     "Tax due",
 )
 WIDTHS: Final = (0.22, 0.13, 0.07, 0.12, 0.11, 0.12, 0.115, 0.115)
+DECAL_WIDTHS: Final = (0.07, 0.31, 0.1, 0.1, 0.1, 0.17, 0.15)
 """Of a page: a figure of a million stands in one line."""
 APART: Final = (
     "Jurisdictions",
@@ -121,8 +122,55 @@ def percent(rate: str) -> str:
 
 def report_table(figures: Figures, name: str) -> Table:
     """A report as a table for a spreadsheet, its totals last."""
-    rows: Iterable[list[Cell]] = [*(row(line) for line in figures["lines"]), total(figures)]
+    rows: Iterable[list[Cell]] = [
+        *(row(line) for line in figures["lines"]),
+        total(figures),
+        *(_decal_row(one) for one in figures.get("decals", ())),
+    ]
     return Table(name, HEAD, list(rows), Business.the().time_zone)
+
+
+DECALS: Final = ("State", "Rule", "Machines", "Each a year", "In all", "Source", "Checked")
+DECALS_SAID: Final = (
+    "Machines that sold something under a rule that goes by a yearly decal. The amount is what the "
+    "decals cost; it is in no tax above."
+)
+
+
+def decal_cells(decal: Figures) -> list[Cell]:
+    """One decal of a report under DECALS."""
+    return [
+        decal["state"],
+        decal["title"],
+        decal["machines"],
+        Decimal(decal["each"]),
+        Decimal(decal["amount"]),
+        decal["citation"],
+        checked(decal),
+    ]
+
+
+def _decal_row(decal: Figures) -> list[Cell]:
+    """A decal under HEAD, after the totals: its figures stand in words, for they are no tax."""
+    cells: list[Cell] = [""] * len(HEAD)
+    for name, cell in (
+        ("State", decal["state"]),
+        ("Class", "yearly decals"),
+        ("Rule", decal["title"]),
+        ("Source", decal["citation"]),
+        ("Checked", checked(decal)),
+        ("How", decal_words(decal)),
+    ):
+        cells[HEAD.index(name)] = cell
+    return cells
+
+
+def decal_words(decal: Figures) -> str:
+    """How the amount of a decal is made."""
+    return (
+        f"{decal['machines']} machines x {decal['each']} a machine and year = {decal['amount']}; "
+        "in no tax above"
+    )
 
 
 def report_paper(figures: Figures, period: Period, basis: str, *, title: str) -> Paper:
@@ -150,6 +198,16 @@ def report_paper(figures: Figures, period: Period, basis: str, *, title: str) ->
                 head=APART,
                 rows=[_named(APART, cells) for cells in apart],
                 total=["All", *_named(APART, whole)[1:]],
+            )
+        )
+    if decals := figures.get("decals"):
+        sections.append(
+            Section(
+                heading="Yearly decals instead of tax",
+                said=[DECALS_SAID],
+                head=DECALS,
+                rows=[decal_cells(one) for one in decals],
+                widths=DECAL_WIDTHS,
             )
         )
     sections += [
@@ -185,6 +243,13 @@ def how_paper(figures: Figures, period: Period, basis: str, *, title: str) -> Pa
                 ],
             )
             for line in figures["lines"]
+        ]
+        + [
+            Section(
+                heading=f"{one['state']}, yearly decals: {one['title']}",
+                said=[decal_words(one), f"{one['citation']} ({checked(one)})"],
+            )
+            for one in figures.get("decals", ())
         ],
         foot=f"{Business.the().name} · {title} · no tax advice",
     )

@@ -74,6 +74,8 @@ def test_a_period_is_reported_and_filed_once(office: APIClient, sales: Sales) ->
     assert post(office, "filings", body).status_code == 409
     pk = filed.json()["id"]
     assert office.get(f"/api/v1/filings/{pk}/changes").json()["lines"] == []
+    again = office.get(f"/api/v1/filings/{pk}/recomputed").json()
+    assert again == {"is_same": True, "digest_holds": True, "differs": []}
     assert len(office.get("/api/v1/filings?state=FL").json()["items"]) == 1
 
 

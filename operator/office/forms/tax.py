@@ -30,9 +30,7 @@ class ReportForm(forms.Form):
 
     state = forms.ChoiceField(label="State", required=False)
     starts_on = forms.DateField(label="From", widget=DayInput())
-    ends_on = forms.DateField(
-        label="To", widget=DayInput(), help_text="The first day no more in it."
-    )
+    ends_on = forms.DateField(label="To, not included", widget=DayInput())
     basis = forms.ChoiceField(
         label="Receipts fall",
         choices=[("", "as the settings say"), *TaxSettings.Basis.choices],

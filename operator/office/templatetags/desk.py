@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
@@ -83,6 +83,12 @@ def day(moment: datetime | date | None, zone: ZoneInfo | None = None) -> str:
         return NOTHING
     local = timezone.localtime(moment, zone) if isinstance(moment, datetime) else moment
     return f"{local.day} {local:%b %Y}"
+
+
+@register.filter
+def last_day(ends_on: date | None) -> str:
+    """The last day of days that end before another: `31 Dec 2026` of `2027-01-01`."""
+    return NOTHING if ends_on is None else day(ends_on - timedelta(days=1))
 
 
 @register.filter

@@ -1,6 +1,5 @@
 """Sales tax for the accountant: what is due, the report of a period, returns and amendments."""
 
-from decimal import Decimal
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,6 +18,7 @@ from people.papers import as_pdf
 from service.compliance import tax_tables
 from service.compliance.actions import filing as filings
 from service.compliance.models import Filing, TaxSettings
+from service.compliance.queries.decals import held
 from service.compliance.queries.filing import (
     due_periods,
     period_of,
@@ -31,8 +31,10 @@ from service.compliance.queries.tax import TaxReport, tax_report
 from service.compliance.queries.tax_drill import line_of_machine, machines_of_line
 from service.compliance.queries.tax_gates import filing_for
 from service.compliance.sums.gathering import Period
-from service.compute.tax.report import SUMMED, figures
+from service.compute.tax.report import figures
 from service.compute.tax.rules import ADVICE
+
+from . import tax_shown
 
 
 def listing(request: PersonRequest) -> HttpResponse:
@@ -113,7 +115,7 @@ def line(request: PersonRequest) -> HttpResponse:
         machine = str(next(iter(receipts)))
     gathered = made.gathered
     context = {
-        "line": _lines(figures(made.report))[int(number) - 1],
+        "line": tax_shown.lines(figures(made.report))[int(number) - 1],
         "number": number,
         "machines": [(tags.get(key), amount) for key, amount in receipts.items()],
         "machine": tags.get(int(machine)) if machine else None,
@@ -189,12 +191,14 @@ def _report(
     request: PersonRequest, form: ReportForm, made: TaxReport, said: FileForm
 ) -> HttpResponse:
     given, period = form.cleaned_data, made.gathered.period
+    said_of = figures(made.report)
     filed = standing_filing(given["state"], period) if given["state"] else None
     context = {
         "form": form,
-        "figures": figures(made.report),
-        "lines": _lines(figures(made.report)),
-        "totals": _totals(figures(made.report)),
+        "figures": said_of,
+        "groups": tax_shown.groups(tax_shown.lines(said_of)),
+        "totals": tax_shown.totals(said_of),
+        "decals": held(said_of, period),
         "period": period,
         "basis": TaxSettings.Basis(made.gathered.basis).label,
         "query": _query(form),
@@ -213,8 +217,9 @@ def _filing(request: PersonRequest, found: Filing, form: AmendForm) -> HttpRespo
     context = {
         "filing": found,
         "figures": found.figures,
-        "lines": _lines(found.figures),
-        "totals": _totals(found.figures),
+        "groups": tax_shown.groups(tax_shown.lines(found.figures)),
+        "totals": tax_shown.totals(found.figures),
+        "decals": held(found.figures, period_of(found)),
         "changes": None if amended_by else changes,
         "changed": tax_tables.changed_rows(changes),
         "changed_head": tax_tables.CHANGED_HEAD,
@@ -228,37 +233,6 @@ def _filing(request: PersonRequest, found: Filing, form: AmendForm) -> HttpRespo
         "advice": ADVICE,
     }
     return render(request, "office/tax/filing.html", context, status=sent(form))
-
-
-def _lines(said: dict[str, Any]) -> list[dict[str, Any]]:
-    """Lines with the words that a page shows beside their figures."""
-    return [
-        {
-            **one,
-            **{name: Decimal(one[name]) for name in SUMMED},
-            "place": ", ".join(one["names"]) or one["state"] or "no place",
-            "class_words": tax_tables.row(one)[2],
-            "percent": tax_tables.percent(one["rate"]),
-            "checked": tax_tables.checked(one),
-            "verified": one["status"] == "read",
-        }
-        for one in said["lines"]
-    ]
-
-
-def _totals(said: dict[str, Any]) -> dict[str, Any]:
-    """Totals of a report, and what is due to whom, as money."""
-    sums = said["totals"]
-    names = {code: name for one in said["lines"] for code, name in _codes(one)}
-    return {
-        **{name: Decimal(sums[name]) for name in SUMMED},
-        "units": sums["units"],
-        "due": [(names.get(code, code), Decimal(tax)) for code, tax in said["due"].items()],
-    }
-
-
-def _codes(line: dict[str, Any]) -> list[tuple[str, str]]:
-    return [(one["code"], one["name"]) for one in line["due"]]
 
 
 def _written(

@@ -14,7 +14,7 @@ from people.errors import Unable, Unacceptable
 from people.models import Business, Person
 from people.rows import put
 from service.compute.tax.rates import BadRateFile, RateRow, read_rates
-from service.compute.tax.rules import BadRule, Rule, plain, rule_from
+from service.compute.tax.rules import BadRule, Rule, Shape, plain, rule_from
 from service.compute.tax.split import percent
 
 from ..models import (
@@ -27,6 +27,7 @@ from ..models import (
     TaxSettings,
 )
 from ..packs import packs
+from . import decals
 
 LARGEST_FILE: Final = 20 * 1024 * 1024
 MOST_SHOWN: Final = 20
@@ -46,11 +47,12 @@ def load_packs(*, states: Sequence[str] = (), actor: Person, now: datetime) -> l
     if unknown:
         message = f"no pack of {', '.join(sorted(unknown))}; enter rules of your own"
         raise Unacceptable(message, fields={"states": message})
-    return [
-        _write(rule, TaxRule.Origin.PACK, "taken in from the pack", actor, now)
-        for rule in packs()
-        if rule.key not in known and (not wanted or rule.state in wanted)
+    new = [
+        rule for rule in packs() if rule.key not in known and (not wanted or rule.state in wanted)
     ]
+    rows = [_write(rule, TaxRule.Origin.PACK, "taken in from the pack", actor, now) for rule in new]
+    _settle_decals(new, actor, now)
+    return rows
 
 
 @transaction.atomic
@@ -79,11 +81,14 @@ def save_rule(
     if taken.exists():
         raise RuleTaken(f"{rule.key} is another rule's key; change that, or take another key")
     if old is None:
-        return _write(rule, TaxRule.Origin.OWN, why.strip(), actor, now)
+        entered = _write(rule, TaxRule.Origin.OWN, why.strip(), actor, now)
+        _settle_decals([rule], actor, now)
+        return entered
     # The old one gives up its key before the new one takes it.
     put(old, {"removed_at": now}, actor=actor, verb="replace tax rule", now=now, reason=why)
     new = _write(rule, TaxRule.Origin.OWN, why.strip(), actor, now)
     TaxRule.objects.filter(pk=old.pk).update(replaced_by=new, removed_at=None, updated_at=now)
+    _settle_decals([old.rule, rule], actor, now)
     return new
 
 
@@ -96,7 +101,16 @@ def remove_rule(*, rule: TaxRule, why: str, actor: Person, now: datetime) -> Tax
     row = TaxRule.objects.select_for_update().get(pk=rule.pk)
     if row.replaced_by_id or row.removed_at:
         raise RuleTaken(f"{row.key} was replaced or removed meanwhile", code="replaced")
-    return put(row, {"removed_at": now}, actor=actor, verb="remove tax rule", now=now, reason=why)
+    gone = put(row, {"removed_at": now}, actor=actor, verb="remove tax rule", now=now, reason=why)
+    _settle_decals([row.rule], actor, now)
+    return gone
+
+
+def _settle_decals(touched: Sequence[Rule], actor: Person, now: datetime) -> None:
+    """Duties follow where rules that go by decals came or went."""
+    states = {rule.state for rule in touched if rule.shape is Shape.DECAL}
+    if states:
+        decals.settle(states=states, actor=actor, now=now)
 
 
 def _write(rule: Rule, origin: str, why: str, actor: Person, now: datetime) -> TaxRule:
