@@ -281,6 +281,7 @@ SPECTACULAR_SETTINGS = {
         "EventUrgency": "fleet.sales.models.EventMeaning.Urgency",
         "RefundState": "service.tickets.models.Refund.State",
         "TicketSource": "service.tickets.models.Ticket.Source",
+        "InPart": ["days", "whole"],
         "TaxBasis": "service.compliance.models.TaxSettings.Basis",
         "JurisdictionKind": "service.compliance.models.Jurisdiction.Kind",
         "ReadingWhat": "service.upkeep.models.Reading.What",

@@ -255,6 +255,28 @@ def test_a_ticket_about_cash_keeps_the_amounts_at_the_desk(
     assert "do not agree with its meter" in page
 
 
+MONEY_DOORS = (
+    *("bag", "banking", "card-terminal", "cash", "commission", "custody", "earning", "filing"),
+    *("float", "host-float", "settlement", "statement", "tax", "tube"),
+)
+
+
+def test_no_door_of_money_is_a_drivers() -> None:
+    """Nor one that nobody has walked yet: the names alone say what they are of."""
+    asked = set()
+    for route in routes():
+        name = route.name.partition(":")[2]
+        if not name.startswith(MONEY_DOORS):
+            continue
+        for method in ("GET", *WRITES):
+            row = policy.row_for(method, route.name)
+            if row is not None:
+                closed = isinstance(row.who, frozenset) and Role.DRIVER not in row.who
+                assert closed, f"{method} {route.name}"
+                asked.add(name)
+    assert len(asked) > 60
+
+
 TICKET_DOORS = ("ticket", "road-ticket", "attachment", "symptom", "cause", "road-machine-report")
 PAYS = {"api:refund-pay", "api:refund-refuse", "office:refund-end"}
 """Money back to customers is the accountant's too."""
