@@ -164,8 +164,8 @@ class Runs(Doors):
     @action(detail=False, methods=["post"])
     def replan(self, request: Request, given: Given) -> Response:
         found = board.replan(actor=self.person, now=self.now, **given)
-        runs = self._many([run.pk for run in found])
-        return Response(self.shown(ReplannedOut, {"runs": runs}))
+        runs = self._many([run.pk for run in found.runs])
+        return Response(self.shown(ReplannedOut, {"runs": runs, "left_off": found.left_off}))
 
     @writes(
         PreviewInsertIn,

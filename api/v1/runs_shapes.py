@@ -139,8 +139,17 @@ class RunOut(RunShape):
         fields = (*RunShape.Meta.fields, "stops")
 
 
+class LeftOffOut(serializers.Serializer):
+    machine = serializers.CharField(help_text="By its asset tag.")
+    must_go = serializers.BooleanField()
+    why = serializers.CharField()
+
+
 class ReplannedOut(serializers.Serializer):
     runs = RunOut(many=True)
+    left_off = LeftOffOut(
+        many=True, help_text="What was on these runs, or had to be visited, and is on none of them."
+    )
 
 
 class MovedOut(serializers.Serializer):

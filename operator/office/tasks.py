@@ -64,8 +64,8 @@ def search(key: str) -> str:
 def _found(asked: searches.Search, person: Person) -> tuple[str, int | None]:
     now = timezone.now()
     if asked.what == "rest":
-        runs = board.replan(date=asked.on, actor=person, now=now)
-        return f"The rest of the day is planned anew, {len(runs)} runs.", None
+        rest = board.replan(date=asked.on, actor=person, now=now)
+        return f"The rest of the day is planned anew, {rest.said}", None
     if asked.what == "week":
         made = plans.plan_week(starts_on=asked.on, actor=person, now=now)
         return f"{len(made)} days are planned; each is a draft.", None

@@ -19,7 +19,7 @@ from ..gathering import Candidate, gather
 from ..models import Run, Stop
 from ..writing import must_said
 from . import alongside
-from .changes import Change, change_of
+from .changes import Change, Rest, change_of, left_off_of
 from .changing import agreed_runs, held_runs, whole, write
 from .errors import CannotChange, RunsHaveBegun
 
@@ -156,9 +156,9 @@ def take_off(
     return change_of(delta, "", 0)
 
 
-def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
+def replan(*, date: date, actor: Person, now: datetime) -> Rest:
     """Plan the rest of a day anew: what is done and locked stays, what has to be visited and is on
-    no run goes in where it costs least.
+    no run goes in where it costs least. What no longer fits is named in the answer.
 
     It is searched without holding anybody up; a visit that closes meanwhile is seen, and the search
     made once more. Raises CannotChange where nothing is agreed, or the day does not stand still.
@@ -174,7 +174,7 @@ def replan(*, date: date, actor: Person, now: datetime) -> list[Run]:
                 continue
             write(board, found, verb="plan rest of day", actor=actor, now=now)
             alongside.take_up(held, actor=actor, now=now)
-        return agreed_runs(date)
+        return Rest(agreed_runs(date), left_off_of(board, found))
     raise CannotChange(
         f"the runs of {date} change too quickly to be planned anew; try again", code="busy"
     )

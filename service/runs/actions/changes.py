@@ -2,7 +2,10 @@
 
 from dataclasses import dataclass
 
-from service.compute.routing.results import Delta
+from service.compute.routing.results import Delta, Plan
+
+from ..board import Board
+from ..models import Run
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,42 @@ class Change:
     late: tuple[str, ...]
     faults: tuple[str, ...]
     said: str
+
+
+@dataclass(frozen=True)
+class LeftOff:
+    """A machine that is on no run of a day planned anew, though it was or had to be, and why."""
+
+    machine: str
+    must_go: bool
+    why: str
+
+
+@dataclass(frozen=True)
+class Rest:
+    """The runs of a day whose rest is planned anew, and what no longer fits on them."""
+
+    runs: list[Run]
+    left_off: tuple[LeftOff, ...]
+
+    @property
+    def said(self) -> str:
+        """In words: `2 runs. Left off: R-1 (no longer fits).`"""
+        runs = f"{len(self.runs)} run{'' if len(self.runs) == 1 else 's'}."
+        if not self.left_off:
+            return f"{runs} Nothing is left off."
+        return (
+            f"{runs} Left off: {', '.join(f'{one.machine} ({one.why})' for one in self.left_off)}."
+        )
+
+
+def left_off_of(board: Board, plan: Plan) -> tuple[LeftOff, ...]:
+    """What a plan leaves off: must-go stops with the rules against them, then what was agreed to
+    and is worth less than those, or fits no more."""
+    must = tuple(LeftOff(one.stop, must_go=True, why=one.detail.rstrip(".")) for one in plan.left)
+    named = {one.machine for one in must}
+    others = (name for name in plan.out if name not in named and board.stops[name].pk is not None)
+    return (*must, *(LeftOff(name, must_go=False, why="no longer fits") for name in others))
 
 
 def change_of(delta: Delta, vehicle: str, position: int) -> Change:

@@ -205,7 +205,9 @@ def test_the_rest_of_the_day_is_planned_anew(work: RoadWork) -> None:
     work.do(road.arrive, clock(8), stop=work.stop(run, work.machines[2]))
     work.do(road.leave, clock(8, 20), stop=work.stop(run, work.machines[2]))
     agreed_visits(work, work.machines[1])
-    (again,) = board.replan(date=DAY, actor=work.owner, now=clock(8, 30))
+    rest = board.replan(date=DAY, actor=work.owner, now=clock(8, 30))
+    (again,) = rest.runs
+    assert rest.said == "1 run. Nothing is left off."
     order = list(again.stops.order_by("sequence").values_list("machine__asset_tag", flat=True))
     # The far one is done; the one that must be visited is on the way back from it.
     assert order == ["R-3", "R-2", "R-1"]
@@ -214,6 +216,23 @@ def test_the_rest_of_the_day_is_planned_anew(work: RoadWork) -> None:
         stop=work.stop(run, work.machines[0]), reason="closed", actor=work.owner, now=clock(9)
     )
     assert not Stop.objects.filter(run=run, machine=work.machines[0]).exists()
+
+
+def test_what_no_longer_fits_is_named_when_the_rest_of_the_day_is_planned_anew(
+    work: RoadWork,
+) -> None:
+    run = work.out(work.machines[0], work.machines[2])
+    agreed_visits(work, work.machines[1])
+    # In the evening nothing more fits into the shift.
+    rest = board.replan(date=DAY, actor=work.owner, now=clock(18))
+    assert not run.stops.exists()
+    assert [(one.machine, one.must_go) for one in rest.left_off] == [
+        ("R-2", True),
+        ("R-1", False),
+        ("R-3", False),
+    ]
+    assert rest.said.startswith("1 run. Left off: R-2 (")
+    assert rest.said.endswith("R-1 (no longer fits), R-3 (no longer fits).")
 
 
 def test_a_locked_run_stays_as_it_is(work: RoadWork) -> None:
