@@ -76,7 +76,23 @@ def test_new_jersey() -> None:
 
 def test_maryland() -> None:
     """Md. Tax-Gen. 11-301(3): 5.67 % of receipts, not what dividing by 1.06 would give."""
-    assert split(Decimal(1000), rule("md-vending"), ()).tax == Decimal("56.70")
+    parts = split(Decimal(1000), rule("md-vending"), ())
+    assert (parts.measure, parts.tax) == (945, Decimal("56.70"))
+    inside = split(Decimal(1000), replace(rule("wa-full"), state="MD"), at("0.06"))
+    assert inside.tax == Decimal("56.60")
+
+
+@pytest.mark.parametrize(("price", "taxed"), [("0.10", False), ("0.11", True)])
+def test_massachusetts_at_ten_cents(price: str, taxed: bool) -> None:
+    """G.L. c.64H s.6(h): an item at 10 cents or less is exempt, whatever else the machine sells."""
+    told = {"highest_price": Decimal("5.00"), "sells_other": True}
+    assert is_taxed("MA", CHIPS, price, **told) is taxed
+
+
+def test_a_bars_class_is_another_in_another_state() -> None:
+    """Fact Sheet 158 of Minnesota and 61 Pa. Code 31.28: candy is taxed here, exempt there."""
+    assert is_taxed("MN", CANDY)
+    assert not is_taxed("PA", CANDY)
 
 
 def test_virginia() -> None:
