@@ -55,6 +55,9 @@ def test_it_keeps_its_data_and_leaves_nothing_running(tmp_path: Path) -> None:
         assert answered(f"http://127.0.0.1:{port}/readyz") == 200
         parts = " ".join(running_on(tmp_path))
         assert all(part in parts for part in ("gunicorn", "celery", "postgres", "valkey"))
+        [master] = [one for one in Path("/proc").iterdir() if is_web_master(one, process.pid)]
+        # What leaves without a request, a letter or a webhook, leads to where this service is.
+        assert f"COLONNADE_ADDRESS=http://127.0.0.1:{port}\0" in (master / "environ").read_text()
         with database(tmp_path) as connection:
             connection.execute("CREATE TABLE kept AS SELECT 42 AS n")
         process.send_signal(signal.SIGINT)
@@ -73,12 +76,8 @@ def test_it_keeps_its_data_and_leaves_nothing_running(tmp_path: Path) -> None:
 
 def test_when_one_part_ends_all_end_and_it_is_said_which(tmp_path: Path) -> None:
     with demo(tmp_path, free_port()) as process:
-        [master] = [
-            int(entry.name)
-            for entry in Path("/proc").iterdir()
-            if entry.name.isdigit() and is_web_master(entry, process.pid)
-        ]
-        os.kill(master, signal.SIGKILL)
+        [master] = [one for one in Path("/proc").iterdir() if is_web_master(one, process.pid)]
+        os.kill(int(master.name), signal.SIGKILL)
         assert process.wait(60) == 1
         assert process.stdout is not None
         said = process.stdout.read()
@@ -88,6 +87,8 @@ def test_when_one_part_ends_all_end_and_it_is_said_which(tmp_path: Path) -> None
 
 
 def is_web_master(entry: Path, parent: int) -> bool:
+    if not entry.name.isdigit():
+        return False
     try:
         status = (entry / "status").read_text()
         return f"PPid:\t{parent}\n" in status and b"gunicorn" in (entry / "cmdline").read_bytes()
