@@ -34,13 +34,13 @@ COLUMN = "6"
 DAYS_FILED = 10
 
 
-def main(base_url: str, *, weeks: int) -> int:
+def main(base_url: str, *, weeks: int, until: date) -> int:
     """Drive the day at `base_url`, print what was seen, and return the exit code.
 
-    `weeks` is how far back the business goes that was loaded there.
+    `until` is the day of the business that was loaded there, `weeks` how far back it goes.
     """
     try:
-        _day(base_url, weeks)
+        _day(base_url, weeks, until)
     except Failed as failed:
         print(f"The check failed: {failed}")
         return 1
@@ -48,16 +48,15 @@ def main(base_url: str, *, weeks: int) -> int:
     return 0
 
 
-def _day(base_url: str, weeks: int) -> None:
+def _day(base_url: str, weeks: int, until: date) -> None:
     ready = Client(base_url).get("/readyz")
     print("Ready: " + ", ".join(f"{part} {state}" for part, state in ready.items()))
     desk, road = (_with_role(base_url, role) for role in ("dispatcher", "driver"))
     column, product = _ask_what_fits(desk)
     changeover = _plan(desk, column, product)
     _carry_out(road, changeover)
-    day = today()
-    business = marrowby(day)
-    truth = simulate_with_truth(business, day, weeks=weeks).truth
+    business = marrowby(until)
+    truth = simulate_with_truth(business, until, weeks=weeks).truth
     report_and_mend(base_url, desk, partial(_signed_in, base_url), business)
     show_findings(desk)
     plan_and_drive(desk, partial(_signed_in, base_url), business, truth)

@@ -15,6 +15,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from config import embedded
@@ -73,19 +74,22 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 @dataclass(frozen=True)
 class Running:
-    """The service while it is up: where, its parts, and how to run one more step beside them."""
+    """The service while it is up: where, its parts, and how to run one more step beside them.
+
+    `until` is the day on which a business was loaded, if it was now.
+    """
 
     place: Place
+    until: date
     parts: list[processes.Process]
     step: Callable[..., None]
 
 
 def _checked(running: Running, weeks: int) -> int:
     """The business day, with the books proved before it and after it."""
-    until = f"--until={today()}"
-    proof = ("-m", "demo.proof", f"--weeks={weeks}", until)
+    proof = ("-m", "demo.proof", f"--weeks={weeks}", f"--until={running.until}")
     running.step("hold the books against what is known", *proof)
-    code = check.main(running.place.address, weeks=weeks)
+    code = check.main(running.place.address, weeks=weeks, until=running.until)
     running.step("prove the stock ledger", "manage.py", "check_stock")
     return code
 
@@ -97,6 +101,7 @@ def service(place: Place, *, empty: bool, weeks: int) -> Iterator[Running]:
     `weeks` is how far back the invented machines' audit files go, in a business loaded now.
     """
     python = sys.executable
+    until = today()  # asked once: a load may go on past midnight
     with ExitStack() as stack:
         print("Starting the servers", flush=True)
         servers = stack.enter_context(embedded.running(place.folder / "servers"))
@@ -119,14 +124,14 @@ def service(place: Place, *, empty: bool, weeks: int) -> Iterator[Running]:
         step("bring the tables up to date", "manage.py", "migrate", "--verbosity=0")
         step("collect the static files", "manage.py", "collectstatic", "--noinput", "--verbosity=0")
         if not empty:
-            load = ["-m", "demo.load", f"--weeks={weeks}"]
+            load = ["-m", "demo.load", f"--weeks={weeks}", f"--until={until}"]
             step("load the invented business, if there is none yet", *load)
         # Started last, the worker is stopped first and ends its task while all else stands.
         web = start("web", "gunicorn", WEB, f"--bind=127.0.0.1:{place.port}", "--workers=2")
         beat = f"--schedule={place.folder / 'beat-schedule'}"
         worker = start("worker", *WORKER, "--beat", beat, "--concurrency=1")
         _wait_until_ready(place, web, worker)
-        yield Running(place, [web, worker], step)
+        yield Running(place, until, [web, worker], step)
 
 
 def _asked(arguments: Sequence[str] | None) -> argparse.Namespace:
