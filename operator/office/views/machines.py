@@ -1,7 +1,9 @@
 """One machine: its columns in section, what they sold, what was done to it."""
 
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django.contrib import messages
 from django.db.models import Sum
@@ -13,7 +15,7 @@ from fleet.demand.gaps import next_visits
 from fleet.demand.models import DemandRules
 from fleet.demand.queries.ahead import machine_ahead
 from fleet.machines.actions import machines as actions
-from fleet.machines.models import Changeover, Machine, Position
+from fleet.machines.models import Changeover, Machine, Placement, Position
 from fleet.machines.queries.fits import Bench
 from fleet.machines.queries.fleet import columns_of, set_ups_of
 from fleet.machines.queries.gates import machine_for
@@ -26,12 +28,13 @@ from office.doors import PersonRequest, sent, tell, tried
 from office.drawing.sections import WHOLE, scale_said
 from office.forms.fleet import MachineForm, NewMachineForm, PlacementForm, WaysOfPayingForm
 from office.forms.selections import WiringForm
+from office.forms.tax import ReportForm
 from people import audit
 from people.errors import Unable
 from people.models import Business
 from people.refused import in_words
-from service.compliance.queries.recalls import open_for
-from service.compliance.queries.temperatures import locks_of
+from service.compliance.queries.temperatures import holds
+from service.compliance.queries.warnings import Warnings, warnings_at
 from service.tickets.queries.history import machine_history
 from service.upkeep.queries.due import turns_of
 from service.watch.queries.gates import sees_findings
@@ -79,14 +82,27 @@ def page(request: PersonRequest, pk: int) -> HttpResponse:
         .select_related("column__position", "product", "plan")
         .order_by("-created_at", "-pk")[:SHOWN],
         "upkeep_turns": turns_of(machine).prefetch_related(None)[:SHOWN],
-        "food_lock": locks_of([machine.pk]).get(machine.pk),
-        "recalls_there": open_for([machine.pk]).get(machine.pk, []),
+        **_more(machine, [one for one in placements if one.ends_at is None]),
         "upkeep_today": timezone.localdate(now, Business.the().time_zone),
         "history": machine_history(machine, limit=SHOWN),
         "findings": of_machine(machine) if sees_findings(request.user) else [],
         "entries": audit.entries_of(machine)[:SHOWN],
     }
     return render(request, "office/machines/machine.html", context)
+
+
+def _more(machine: Machine, places: Sequence[Placement]) -> dict[str, Any]:
+    """What is warned of there, how one pays, and where the rest of it is found."""
+    warned = warnings_at([machine.pk]).get(machine.pk, Warnings())
+    state = places[0].site.state if places else ""
+    asked = ReportForm.this_quarter() | {"state": state.upper()}
+    return {
+        "food_lock": warned.food_lock,
+        "recalls_there": warned.recalls,
+        "keeps_food": machine.pk in holds([machine.pk]),
+        "paying": machine.ways_of_paying.order_by("-starts_on").first(),
+        "tax_asked": urlencode(asked) if state else "",
+    }
 
 
 def _taken(request: PersonRequest, machine: Machine, now: datetime) -> dict[str, Any]:
