@@ -34,7 +34,9 @@ SELECT i.machine_id, day.day, sum(
               / extract(epoch FROM i.ends_at - i.starts_at))
         - floor(i.cashless_minor
               * extract(epoch FROM greatest(day.begins, i.starts_at) - i.starts_at)
-              / extract(epoch FROM i.ends_at - i.starts_at)) END)
+              / extract(epoch FROM i.ends_at - i.starts_at)) END),
+    sum(extract(epoch FROM least(day.ends, i.ends_at) - greatest(day.begins, i.starts_at)))
+        >= extract(epoch FROM max(day.ends) - min(day.begins))
 FROM sales_machineinterval i
 JOIN day ON i.starts_at < day.ends
     AND (i.ends_at > day.begins OR (i.ends_at = i.starts_at AND i.ends_at >= day.begins))
@@ -46,7 +48,8 @@ GROUP BY 1, 2 ORDER BY 1, 2
 
 @dataclass(frozen=True)
 class Day:
-    """One machine's day. `counted` is None where no read tells of it."""
+    """One machine's day. `counted` is None where no read tells of it; `is_whole` says that reads
+    tell of all of it."""
 
     machine_id: int
     machine: str
@@ -54,6 +57,7 @@ class Day:
     counted: Decimal | None
     settled: Decimal
     fee: Decimal
+    is_whole: bool = True
 
     @property
     def difference(self) -> Decimal | None:
@@ -107,7 +111,9 @@ def matched(
     """Settlements and cashless sales of the days `[since, until)`, machine by machine.
 
     Days are shown, and the days that reads tell of are judged together: between two reads nobody
-    knows on which day a product was sold. A fixed number of queries.
+    knows on which day a product was sold. Of a day that reads tell of in part, what was settled may
+    have been sold before or after the read: any share of it is taken for agreement. A fixed number
+    of queries.
     """
     counted = _counted(since, until)
     settled = {
@@ -124,8 +130,8 @@ def matched(
     days: dict[int, list[Day]] = defaultdict(list)
     for machine, day in sorted({*counted, *settled}):
         gross, fee = settled.get((machine, day), (NOTHING, NOTHING))
-        told = counted.get((machine, day))
-        days[machine].append(Day(machine, names[machine], day, told, gross, fee))
+        told, is_whole = counted.get((machine, day), (None, False))
+        days[machine].append(Day(machine, names[machine], day, told, gross, fee, is_whole))
     judged = [
         _judged(machine, names[machine], those, tolerance, tolerance_percent)
         for machine, those in days.items()
@@ -160,7 +166,7 @@ def files() -> "QuerySet[SettlementFile]":
     )
 
 
-def _counted(since: date, until: date) -> dict[tuple[int, date], Decimal]:
+def _counted(since: date, until: date) -> dict[tuple[int, date], tuple[Decimal, bool]]:
     business = Business.the()
     with connection.cursor() as cursor:
         cursor.execute(
@@ -176,8 +182,8 @@ def _counted(since: date, until: date) -> dict[tuple[int, date], Decimal]:
             },
         )
         return {
-            (machine, day): Decimal(minor).scaleb(-business.currency_exponent)
-            for machine, day, minor in cursor.fetchall()
+            (machine, day): (Decimal(minor).scaleb(-business.currency_exponent), is_whole)
+            for machine, day, minor, is_whole in cursor.fetchall()
         }
 
 
@@ -189,12 +195,16 @@ def _judged(
     settled = sum((one.settled for one in told), NOTHING)
     all_settled = sum((one.settled for one in days), NOTHING)
     off = settled - counted
+    allowed = max(tolerance, counted * percent / 100)
+    in_part = sum((max(one.settled, NOTHING) for one in told if not one.is_whole), NOTHING)
     why = ""
     if not told:
         why = "settled, and no read tells what was sold"
     elif counted and not all_settled:
         why = "sold for cards, and nothing was settled"
-    elif abs(off) > max(tolerance, counted * percent / 100):
-        why = "more was settled than sold" if off > 0 else "less was settled than sold"
+    elif off > allowed + in_part:
+        why = "more was settled than sold"
+    elif off < -allowed:
+        why = "less was settled than sold"
     fee = sum((one.fee for one in days), NOTHING)
     return OfMachine(machine, name, counted, settled, fee, tuple(days), why)

@@ -170,3 +170,17 @@ def test_a_file_without_the_columns_is_refused(
         cards.take_in(raw=b"Day;Sum\n1;2\n", **given)
     with pytest.raises(Unacceptable, match="is not UTF-8"):
         cards.take_in(raw=b"\xff\xfe", **given)
+
+
+def test_a_day_that_reads_tell_of_in_part_is_no_mismatch(
+    sold: Machine, mapping: SettlementMapping, accountant: Person
+) -> None:
+    """What was sold after the last read of a day is settled all the same."""
+    first = "02/05/2026;LOB-1;60,00;0;"
+    take_in(mapping, accountant, first, f"{day(10):%m/%d/%Y};LOB-1;25,00;0;")
+    (found,) = matched(SINCE, UNTIL).machines
+    assert found.difference == 15
+    assert found.why == ""
+    assert [one.is_whole for one in found.days if one.day == day(10).date()] == [False]
+    take_in(mapping, accountant, "02/06/2026;LOB-1;20,00;0;")
+    assert [one.why for one in matched(SINCE, UNTIL).mismatches] == ["more was settled than sold"]
