@@ -83,13 +83,17 @@ def test_a_late_read_is_amended(office: APIClient, sales: Sales, accountant: Per
     period = Period(date(2026, 1, 1), date(2026, 2, 1))
     given = {"state": "FL", "period": period, "actor": accountant}
     pk = filing.file_period(now=local(2026, 2, 5, 9), **given).pk
+    before = office.get(f"/api/v1/filings/{pk}").json()
     sales.read(local(2026, 1, 30, 9), received=local(2026, 2, 20, 9), cash_1=40)
+    assert office.get(f"/api/v1/filings/{pk}").json() == before
+    assert office.get(f"/api/v1/filings/{pk}/recomputed").json()["is_same"]
     changes = office.get(f"/api/v1/filings/{pk}/changes").json()
     assert (changes["receipts"], len(changes["reads"])) == ("70.00", 1)
     amended = post(
         office, f"filings/{pk}/amend", {"note": "a late read", "seen": changes["digest"]}
     )
     assert (amended.status_code, amended.json()["amends"]) == (201, pk)
+    assert office.get(f"/api/v1/filings/{pk}").json() == before
     assert len(office.get("/api/v1/filings?state=FL").json()["items"]) == 2
 
 

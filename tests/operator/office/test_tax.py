@@ -57,6 +57,8 @@ def test_an_accountant_previews_and_files(desk: Desk, sales: Sales, accountant: 
     page = client.get(filed["Location"]).content.decode()
     assert "stand as they were filed" in page
     assert found.digest in page
+    assert "<strong>Same</strong>: the kept inputs have the digest of that day" in page
+    assert "1 Jan 2026 to 31 Jan 2026" in page
 
 
 def test_a_late_read_is_amended(desk: Desk, sales: Sales, accountant: Person) -> None:
@@ -79,6 +81,33 @@ def test_a_late_read_is_amended(desk: Desk, sales: Sales, accountant: Person) ->
     new = Filing.objects.get(amends=found)
     assert amended["Location"] == f"/tax/returns/{new.pk}/"
     assert "was amended" in client.get(address).content.decode()
+
+
+def test_a_return_that_its_inputs_do_not_give_is_said_to_differ(
+    desk: Desk, sales: Sales, accountant: Person
+) -> None:
+    """A figure other than the kept inputs give, written so from the start, for none changes."""
+    period = Period(date(2026, 1, 1), date(2026, 2, 1))
+    filed = filing.file_period(
+        state="FL", period=period, actor=accountant, now=local(2026, 2, 5, 9)
+    )
+    other = Filing.objects.get(pk=filed.pk)
+    other.pk, other.state = None, "GA"
+    other.figures["totals"]["tax"] = "14.20"
+    other.save(force_insert=True)
+    page = desk(accountant).get(f"/tax/returns/{other.pk}/").content.decode()
+    assert "Not the same" in page
+    assert "14.20" in page
+    assert "14.21" in page
+
+
+def test_lines_of_one_rule_stand_together(desk: Desk, sales: Sales, accountant: Person) -> None:
+    """The rule's reckoning stands once, with the sum that it is of."""
+    sales.read(local(2026, 1, 20, 9), cash_2=10)
+    page = desk(accountant).get(f"/tax/report/?{JANUARY}").content.decode()
+    assert page.count("227.50 / 1.0726") == 1
+    assert "in all under this rule" not in page
+    assert "together" in page
 
 
 def test_a_stale_preview_is_not_filed(desk: Desk, sales: Sales, accountant: Person) -> None:
