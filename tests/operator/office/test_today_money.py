@@ -10,7 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from fleet.machines.models import Machine, Product
+from fleet.machines.models import Machine, Product, Site
 from fleet.sales.actions import agreements, bags, cards
 from fleet.sales.models import SettlementMapping
 from office.owed import money_owed
@@ -73,6 +73,10 @@ def test_returns_lead_an_accountant_to_their_report(
 def test_a_filed_return_whose_reads_came_later_is_named(
     desk: Desk, accountant: Person, lobby: Machine
 ) -> None:
+    placement = lobby.placements.get()
+    placement.starts_at = local(2026, 1, 1)
+    placement.save()
+    Site.objects.filter(pk=placement.site_id).update(state="NY")
     meter = Meter.with_buttons("1", "2")
     take(meter, day(0))
     take(meter.sell("1", cash=4), day(5))
