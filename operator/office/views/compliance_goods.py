@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.text import capfirst
 
 from fleet.inventory.models import Lot, StockPlace
 from fleet.machines.models import Machine
@@ -76,7 +77,7 @@ def edit_recall(request: PersonRequest, pk: int | None = None) -> HttpResponse:
             now=timezone.now(),
         )
         if saved:
-            messages.success(request, f"{str(saved).capitalize()}: kept.")
+            messages.success(request, f"{capfirst(str(saved))}: kept.")
             return redirect("office:recall", saved.pk)
     context = {"recall": found, "form": form}
     return render(request, "office/compliance/edit_recall.html", context, status=sent(form))
@@ -137,7 +138,7 @@ def close(request: PersonRequest, pk: int) -> HttpResponse:
     form = CloseForm(request.POST)
     given = {"recall": found, "actor": request.user, "now": timezone.now()}
     if form.is_valid() and tried(form, actions.close, **form.cleaned_data, **given):
-        messages.success(request, f"{str(found).capitalize()}: ended.")
+        messages.success(request, f"{capfirst(str(found))}: ended.")
         return redirect("office:recall", pk)
     return _recall(request, found, close_form=form)
 
@@ -191,7 +192,10 @@ def _taken_form(found: Recall, data: Any, files: Any) -> TakenOutForm:
         for lot in Lot.objects.filter(product=found.product_id)
         if where.called(found, lot) is not Called.NO
     ]
-    return TakenOutForm(data, files, places=places, lots=Lot.objects.filter(pk__in=lots))
+    # Where one lot is called back that is it: left out by oversight, the books would keep it there.
+    first = {"lot": lots[0]} if len(lots) == 1 else {}
+    offered = Lot.objects.filter(pk__in=lots)
+    return TakenOutForm(data, files, places=places, lots=offered, initial=first)
 
 
 def _later(form: DatesFilter) -> bool:

@@ -223,6 +223,8 @@ def test_a_recall_from_beginning_to_end(
     client = desk(dispatcher)
     page = text(client.get(f"/compliance/recalls/{recalled.pk}/"))
     assert "LOB-1" in page
+    offered = client.get(f"/compliance/recalls/{recalled.pk}/").content.decode()
+    assert f'<option value="{stores.old.pk}" selected>' in offered, "the one lot called back"
     address = f"/compliance/recalls/{recalled.pk}"
     assert desk(driver).post(f"{address}/close/", {"said": "x"}).status_code == 403
     answer = client.post(
