@@ -173,11 +173,17 @@ def correct(
 ) -> StatementCorrection:
     """Say what an issued statement had wrong; the next statement of the site carries it.
 
-    Raises Unacceptable by field.
+    Raises Unacceptable by field: it cannot take back more than the statement told of.
     """
     _require_cents(amount, "amount")
+    held = Statement.objects.select_for_update(of=("self",), no_key=True).get(pk=statement.pk)
+    told = held.amount + sum((one.amount for one in held.corrections.all()), NOTHING)
+    if amount < 0 and told + amount < 0:
+        places = Business.the().currency_exponent
+        message = f"{held} tells of {told:.{places}f} with its corrections; take back no more"
+        raise Unacceptable(f"amount: {message}", fields={"amount": message})
     return put(
-        StatementCorrection(statement=statement, at=now, by=actor),
+        StatementCorrection(statement=held, at=now, by=actor),
         {"amount": amount, "reason": reason.strip()},
         actor=actor,
         verb="correct statement",

@@ -202,6 +202,10 @@ def test_a_correction_is_carried_once(machine: Machine, owner: Person) -> None:
         statement=first, amount=Decimal("-2.50"), reason="counted twice", actor=owner, now=ISSUED
     )
     assert owed()["waiting"] == Decimal("-2.50")
+    with pytest.raises(Unacceptable, match=r"tells of 85\.00 with its corrections"):
+        commission.correct(
+            statement=first, amount=Decimal("-85.01"), reason="typed", actor=owner, now=ISSUED
+        )
     second = issued(agreement, owner, date(2026, 3, 5), local(2026, 4, 1, 9))
     wrong.refresh_from_db()
     assert wrong.carried_on == second
