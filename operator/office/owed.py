@@ -109,7 +109,8 @@ def _cash(now: datetime) -> Iterator[Owed]:
         if one.number:
             late = ""
             if one.late and one.allowed_days:
-                late = f", {one.late} for longer than {one.allowed_days} days"
+                of = f"{one.late} " if one.late < one.number else ""
+                late = f", {of}for longer than {one.allowed_days} days"
             noun = "Bankings" if one.state in {"banked", "differs"} else "Bags"
             yield Owed(
                 f"{noun} {one.words}",
