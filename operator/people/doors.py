@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.urls import Resolver404, resolve
 
 from . import policy
 from .models import Person
@@ -38,7 +39,31 @@ class PolicyMiddleware:
             and request.method in {"GET", "HEAD"}
         ):
             return redirect_to_login(request.get_full_path())
+        if row is None and request.method in {"GET", "HEAD"} and request.user.is_authenticated:
+            page = _page_of(request, match.view_name)
+            if page:
+                return HttpResponseRedirect(page)
         raise PermissionDenied
+
+
+def _page_of(request: HttpRequest, route: str) -> str:
+    """The page whose form goes to an address that itself shows nothing, or nothing.
+
+    A form that was refused leaves the browser at that address; who asks for it again by reloading
+    or by a bookmark gets the form's page, and not a word about roles.
+    """
+    if not policy.allows(request.user, policy.row_for("POST", route)):
+        return ""
+    parts = request.path.strip("/").split("/")
+    for last in range(len(parts) - 1, 0, -1):
+        page = f"/{'/'.join(parts[:last])}/"
+        try:
+            found = resolve(page)
+        except Resolver404:
+            continue
+        if policy.allows(request.user, policy.row_for("GET", found.view_name)):
+            return page
+    return ""
 
 
 class SignedInRequest(HttpRequest):

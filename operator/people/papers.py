@@ -146,8 +146,10 @@ def _table(section: Section, width: float) -> LongTable:
 def _shares(head: Sequence[str], rows: Sequence[Sequence[Cell]]) -> list[float]:
     """Widths after the longest text of each column, none so wide that it starves the others."""
     seen = rows[:200]
+    # A head breaks between its words, and never within one: it is bold, hence wider.
+    words = [max(map(len, name.split()), default=0) * 1.2 for name in head]
     return [
-        float(min(max([len(name) * 0.7, *(len(_said(row[n])) for row in seen), 6]), 42))
+        float(min(max([len(name) * 0.7, words[n], *(len(_said(row[n])) for row in seen), 6]), 42))
         for n, name in enumerate(head)
     ]
 

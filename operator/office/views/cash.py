@@ -216,7 +216,14 @@ def over_and_short(request: PersonRequest) -> HttpResponse:
             for one in found.bags
             if one.judged is not None and (one.judged.short or one.judged.over)
         ]
-        context["compared"] = sum(one.judged is not None for one in found.bags)
+        compared = [one.bag for one in found.bags if one.judged is not None]
+        context["compared"] = len(compared)
+        context["not_compared"] = len(found.bags) - len(compared)
+        context["together"] = {
+            "expected": sum(one.expected.amount for one in compared),
+            "counted": sum(one.counted for one in compared),
+            "difference": sum(one.difference for one in compared),
+        }
     return render(request, "office/bags/differences.html", context, status=sent(form))
 
 

@@ -39,6 +39,8 @@ def test_a_bag_is_received_counted_by_denomination_banked_and_confirmed(
     client = desk(accountant)
     page = client.get("/bags/waiting/").content.decode()
     assert "sealed and not received" in page
+    assert "not counted" in page
+    assert '<td data-th="amount" class="num">$0.00</td>' in page, "of those that nothing waits in"
     assert "A-1" in page
     answer = client.post("/bags/receive/", {"bags": [bag.pk], "at": now_typed()})
     assert answer.status_code == 302, answer.content
@@ -149,6 +151,21 @@ def test_change_is_put_into_tubes_and_brought_to_a_host(
     assert (TubeFill.objects.count(), HostFloatLine.objects.count()) == (1, 1)
 
 
+def test_the_address_of_a_form_leads_back_to_its_page(
+    bag: Bag, desk: Desk, accountant: Person, driver: Person
+) -> None:
+    client = desk(accountant)
+    for address, page in (
+        (f"/bags/{bag.pk}/count/", f"/bags/{bag.pk}/"),
+        ("/bags/bankings/add/", "/bags/bankings/"),
+        ("/bags/change/hosts/", "/bags/change/"),
+        ("/settlements/columns/", "/settlements/"),
+    ):
+        answer = client.get(address)
+        assert (answer.status_code, answer.headers["Location"]) == (302, page)
+        assert desk(driver).get(address).status_code == 403, "who may not send it is told so"
+
+
 def test_over_and_short_is_shown_and_exported(bag: Bag, desk: Desk, accountant: Person) -> None:
     client = desk(accountant)
     for by in ("machine", "driver", "counter"):
@@ -156,6 +173,7 @@ def test_over_and_short_is_shown_and_exported(bag: Bag, desk: Desk, accountant: 
         asked = {"since": "2026-01-01", "until": today, "by": by}
         page = client.get("/bags/differences/", asked).content.decode()
         assert "could be compared" in page
+        assert ("Every bag once" in page) is (by != "counter"), "nobody has counted it yet"
     file = client.get("/bags/differences/export/?rows=bags&as=xlsx").content
     rows = list(load_workbook(io.BytesIO(file)).active.values)
     assert rows[1][1] == "A-1"
