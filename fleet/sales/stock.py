@@ -165,10 +165,10 @@ def _estimated(column: int, one: _Known, at: datetime) -> ColumnStock:
     spread = BAND * sqrt(variance)
     most = max(one.capacity, 0)
     low, high = max(expected - spread, 0.0), max(expected + spread, 0.0)
-    if expected < 0:
+    if expected < -0.5:  # less would be said as 0
         reasons.append(f"by the records {-expected:.0f} more left than went in; a count is due")
     if most:
-        if expected > most:
+        if expected - most > 0.5:  # less would be said as 0
             reasons.append(f"by the records {expected - most:.0f} more than fit; a count is due")
         low, high = min(low, float(most)), min(high, float(most))
     basis: Basis

@@ -184,7 +184,8 @@ def _machine(
     must_go: tuple[MustGo, ...] = ()
     if early:
         count, first = sum(one.pull for one in early), min(one.best_before for one in early)
-        text = f"{count} units will be out of date before {next_chance}, the first on {first}."
+        units_said = "1 unit" if count == 1 else f"{count} units"
+        text = f"{units_said} will be out of date before {next_chance}, the first on {first}."
         must_go = (MustGo("out_of_date", text),)
     basis: dict[str, int] = {}
     for at, line in zip(mine, own, strict=True):

@@ -66,7 +66,8 @@ def export(request: PersonRequest) -> HttpResponse:
 
 def suggest(request: PersonRequest) -> HttpResponse:
     """What to order from a supplier for a warehouse, with the figures; kept as a draft."""
-    chosen = NewOrderForm(with_the_only_warehouse(request.GET))
+    asked = "supplier" in request.GET or "place" in request.GET
+    chosen = NewOrderForm(with_the_only_warehouse(request.GET) if asked else None)
     if not chosen.is_valid():
         return render(request, "office/buying/new_order.html", {"new": chosen})
     supplier, place = chosen.cleaned_data["supplier"], chosen.cleaned_data["place"]
