@@ -121,7 +121,7 @@ def test_a_second_lot_of_a_product_is_asked_for_and_received(
 def test_a_draft_is_written_by_hand_and_changed(shop: Shop, owner: Person, desk: Desk) -> None:
     client = desk(owner)
     empty = client.get("/stock/orders/suggest/").content.decode()
-    assert "required" not in empty, "nothing was asked yet"
+    assert "is required" not in empty, "nothing was asked yet"
     address = f"/stock/orders/suggest/?supplier={shop.supplier.pk}"
     assert "No column of the machines" in client.get(address).content.decode()
     made = client.post(address, {f"item-{shop.tea.pk}-cases": "3", "note": ""})
