@@ -8,7 +8,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Doors, gives, writes
+from api.exports import PARAMETER, Exporting, exports
 from api.filters import Id, Word
+from fleet.sales import money_tables
 from fleet.sales.actions import commission
 from fleet.sales.actions.agreements import save_agreement
 from fleet.sales.models import Agreement, Statement
@@ -18,6 +20,8 @@ from fleet.sales.queries.commission import (
     statement_for,
     statements,
 )
+from people.exports import Table, within
+from people.models import Business
 from service.compliance import statements as runs
 
 from . import commission_shapes as shapes
@@ -84,7 +88,7 @@ class StatementFilter(FilterSet):
     starts_until = DateFilter("starts_on", lookup_expr="lte")
 
 
-class Statements(Doors):
+class Statements(Exporting, Doors):
     """What hosts were told, frozen when it was issued, and what they were paid."""
 
     described_by = Statement
@@ -94,6 +98,11 @@ class Statements(Doors):
     def list(self, request: Request) -> Response:
         rows = statements().order_by("-starts_on", "-pk")
         return self.page(rows, shapes.StatementBriefOut)
+
+    @exports("Statements as a file, the latest first")
+    def export(self, request: Request) -> Table:
+        rows = self.narrowed(statements().order_by("-starts_on", "-pk"), PARAMETER)
+        return money_tables.statements(within(rows), Business.the().time_zone)
 
     @gives(shapes.StatementOut, tagged=True, summary="Look at a statement")
     def retrieve(self, request: Request, pk: int) -> Response:

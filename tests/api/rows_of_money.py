@@ -6,7 +6,7 @@ from typing import Any
 from django.utils import timezone
 
 from fleet.machines.models import Machine
-from fleet.sales.actions import agreements
+from fleet.sales.actions import agreements, cards
 from people.models import Person
 from service.compliance.actions import filing, tax_rules
 from service.compliance.models import Jurisdiction, TaxRule
@@ -15,7 +15,7 @@ from service.compliance.sums.gathering import Period
 
 
 def agreed(machine: Machine, owner: Person) -> dict[str, int]:
-    """An agreement with a host, and a statement that was issued by it."""
+    """An agreement with a host, a statement issued by it, and a settlement of cards."""
     given: dict[str, Any] = {"actor": owner, "now": timezone.now()}
     row = agreements.save_agreement(
         agreement=None,
@@ -28,7 +28,29 @@ def agreed(machine: Machine, owner: Person) -> dict[str, int]:
         **given,
     )
     (made,) = run_statements(rhythm="monthly", day=date(2026, 1, 5), **given)
-    return {"commission-agreements": row.pk, "statements": made.pk, "agreement": row.pk}
+    mapping = cards.save_mapping(
+        mapping=None,
+        changes={
+            "name": "ours",
+            "date_column": "Day",
+            "amount_column": "Gross",
+            "terminal_column": "Terminal",
+        },
+        **given,
+    )
+    raw = b"Day,Terminal,Gross\n2026-01-04,T1,30\n"
+    file = cards.take_in(name="week.csv", raw=raw, mapping=mapping, **given)
+    hung = cards.hang_terminal(code="T1", machine=machine, starts_on=date(2026, 1, 1), **given)
+    return {
+        "settlement-mappings": mapping.pk,
+        "settlements": file.pk,
+        "card-terminals": hung.pk,
+        "mapping": mapping.pk,
+        "file": file.pk,
+        "commission-agreements": row.pk,
+        "statements": made.pk,
+        "agreement": row.pk,
+    }
 
 
 def taxed(machine: Machine, owner: Person) -> dict[str, int]:

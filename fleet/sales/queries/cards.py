@@ -10,10 +10,10 @@ from django.db import connection
 from django.db.models import Count, Q, QuerySet, Sum
 
 from fleet.machines.models import Machine
-from people.models import Business
+from people.models import Business, Person
 
-from ..models import SettlementFile, SettlementLine
-from .commission import first_moment
+from ..models import CardTerminal, SettlementFile, SettlementLine, SettlementMapping
+from .commission import first_moment, money_gate
 
 NOTHING: Final = Decimal(0)
 TOLERANCE: Final = Decimal(1)
@@ -42,6 +42,7 @@ JOIN day ON i.starts_at < day.ends
     AND (i.ends_at > day.begins OR (i.ends_at = i.starts_at AND i.ends_at >= day.begins))
 WHERE i.cashless_minor IS NOT NULL AND i.starts_at < %(until_at)s AND i.ends_at >= %(since_at)s
     AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
+    AND (%(machine)s::bigint IS NULL OR i.machine_id = %(machine)s)
 GROUP BY 1, 2 ORDER BY 1, 2
 """
 
@@ -107,41 +108,43 @@ def matched(
     *,
     tolerance: Decimal = TOLERANCE,
     tolerance_percent: Decimal = TOLERANCE_PERCENT,
+    machine: Machine | None = None,
 ) -> Matched:
     """Settlements and cashless sales of the days `[since, until)`, machine by machine.
+
+    Of one `machine`, where it is given; lines without a machine are then left out.
 
     Days are shown, and the days that reads tell of are judged together: between two reads nobody
     knows on which day a product was sold. Of a day that reads tell of in part, what was settled may
     have been sold before or after the read: any share of it is taken for agreement. A fixed number
     of queries.
     """
-    counted = _counted(since, until)
+    only = None if machine is None else machine.pk
+    counted = _counted(since, until, only)
+    lines = SettlementLine.objects.filter(day__gte=since, day__lt=until)
+    found = lines.filter(machine__isnull=False) if only is None else lines.filter(machine=only)
     settled = {
         (row["machine"], row["day"]): (row["gross"], row["fee_sum"])
-        for row in SettlementLine.objects.filter(
-            day__gte=since, day__lt=until, machine__isnull=False
-        )
-        .order_by()
+        for row in found.order_by()
         .values("machine", "day")
         .annotate(gross=Sum("gross"), fee_sum=Sum("fee"))
     }
-    machines = {machine for machine, _ in {*counted, *settled}}
-    names = dict(Machine.objects.filter(pk__in=machines).values_list("pk", "asset_tag"))
+    keys = {key for key, _ in {*counted, *settled}}
+    names = dict(Machine.objects.filter(pk__in=keys).values_list("pk", "asset_tag"))
     days: dict[int, list[Day]] = defaultdict(list)
-    for machine, day in sorted({*counted, *settled}):
-        gross, fee = settled.get((machine, day), (NOTHING, NOTHING))
-        told, is_whole = counted.get((machine, day), (None, False))
-        days[machine].append(Day(machine, names[machine], day, told, gross, fee, is_whole))
+    for key, day in sorted({*counted, *settled}):
+        gross, fee = settled.get((key, day), (NOTHING, NOTHING))
+        told, is_whole = counted.get((key, day), (None, False))
+        days[key].append(Day(key, names[key], day, told, gross, fee, is_whole))
     judged = [
-        _judged(machine, names[machine], those, tolerance, tolerance_percent)
-        for machine, those in days.items()
+        _judged(key, names[key], those, tolerance, tolerance_percent) for key, those in days.items()
     ]
-    unmatched = SettlementLine.objects.filter(day__gte=since, day__lt=until, machine=None)
+    unmatched = lines.filter(machine=None) if only is None else lines.none()
     return Matched(
         since,
         until,
         tuple(sorted(judged, key=lambda one: (one.why == "", one.machine))),
-        tuple(unmatched.select_related("file").order_by("day", "pk")),
+        tuple(unmatched.select_related("file").defer("file__raw").order_by("day", "pk")),
     )
 
 
@@ -166,7 +169,29 @@ def files() -> "QuerySet[SettlementFile]":
     )
 
 
-def _counted(since: date, until: date) -> dict[tuple[int, date], tuple[Decimal, bool]]:
+def lines() -> "QuerySet[SettlementLine]":
+    """Lines of every file, the latest day first."""
+    return SettlementLine.objects.select_related("machine").order_by("-day", "-pk")
+
+
+def file_for(person: Person, pk: int, *, write: bool = False) -> SettlementFile:
+    """Raises NotFound, NotAllowed."""
+    return money_gate(files(), person, pk, write)
+
+
+def mapping_for(person: Person, pk: int, *, write: bool = False) -> SettlementMapping:
+    """Raises NotFound, NotAllowed."""
+    return money_gate(SettlementMapping.objects.all(), person, pk, write)
+
+
+def terminal_for(person: Person, pk: int, *, write: bool = False) -> CardTerminal:
+    """Raises NotFound, NotAllowed."""
+    return money_gate(CardTerminal.objects.all(), person, pk, write)
+
+
+def _counted(
+    since: date, until: date, machine: int | None
+) -> dict[tuple[int, date], tuple[Decimal, bool]]:
     business = Business.the()
     with connection.cursor() as cursor:
         cursor.execute(
@@ -179,6 +204,7 @@ def _counted(since: date, until: date) -> dict[tuple[int, date], tuple[Decimal, 
                 "until_at": first_moment(until),
                 "currency": business.currency,
                 "exponent": business.currency_exponent,
+                "machine": machine,
             },
         )
         return {

@@ -151,15 +151,16 @@ def _total(rows: "QuerySet[Any]", column: str) -> Decimal:
 
 def agreement_for(person: Person, pk: int, *, write: bool = False) -> Agreement:
     """Raises NotFound, NotAllowed."""
-    return _gate(agreements(), person, pk, write)
+    return money_gate(agreements(), person, pk, write)
 
 
 def statement_for(person: Person, pk: int, *, write: bool = False) -> Statement:
     """Raises NotFound, NotAllowed."""
-    return _gate(statements(), person, pk, write)
+    return money_gate(statements(), person, pk, write)
 
 
-def _gate(rows: "QuerySet[Any]", person: Person, pk: int, write: bool) -> Any:
+def money_gate(rows: "QuerySet[Any]", person: Person, pk: int, write: bool) -> Any:
+    """One of `rows`, for those who see the money. Raises NotFound, NotAllowed."""
     row = rows.filter(pk=pk).first() if person.has_role(*READERS) else None
     if row is None:
         raise NotFound(f"there is no {rows.model._meta.verbose_name} {pk}")

@@ -7,8 +7,8 @@ from typing import Any
 from django import forms
 
 from fleet.compute.commission import Off
-from fleet.machines.models import Machine, Site
-from fleet.sales.models import Agreement, SettlementMapping
+from fleet.machines.models import Site
+from fleet.sales.models import Agreement
 from fleet.sales.terms import CLASSES
 
 from .changeovers import DayInput
@@ -128,43 +128,3 @@ class PayForm(forms.Form):
     amount = figure("Paid", min_value=Decimal("0.01"))
     paid_on = forms.DateField(label="On", widget=DayInput())
     reference = forms.CharField(max_length=60, required=False)
-
-
-class PeriodOfDaysForm(forms.Form):
-    since = forms.DateField(label="From", widget=DayInput())
-    until = forms.DateField(label="To", widget=DayInput())
-    tolerance = figure("Differences up to", min_value=0, required=False)
-
-
-class TakeInForm(forms.Form):
-    file = forms.FileField(label="File")
-    mapping = forms.ModelChoiceField(
-        SettlementMapping.objects.all(), label="Columns", empty_label=None
-    )
-
-
-class ColumnsForm(forms.ModelForm):
-    class Meta:
-        model = SettlementMapping
-        fields = (
-            "name",
-            "date_column",
-            "amount_column",
-            "terminal_column",
-            "fee_column",
-            "reference_column",
-            "day_order",
-            "delimiter",
-            "decimal_mark",
-            "amounts_are_negative",
-            "fees_are_negative",
-        )
-
-    def _post_clean(self) -> None:
-        """The action writes the row and judges it; the form only reads what was typed."""
-
-
-class TerminalForm(forms.Form):
-    code = forms.CharField(label="Terminal", max_length=60)
-    machine = forms.ModelChoiceField(Machine.objects.order_by("asset_tag"), empty_label=None)
-    starts_on = forms.DateField(label="Since", widget=DayInput())

@@ -1,17 +1,21 @@
 """Agreements with hosts; statements previewed, issued, corrected, paid, and mailed."""
 
+from collections.abc import Mapping
 from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
+from fleet.sales import money_tables
 from fleet.sales.actions import commission as actions
 from fleet.sales.actions.agreements import save_agreement
 from fleet.sales.actions.commission import Preview
 from fleet.sales.models import Agreement, Statement
-from fleet.sales.papers import statement_paper
+from fleet.sales.papers import CLASS_WORDS, statement_paper
 from fleet.sales.queries.commission import (
     agreement_for,
     agreements,
@@ -20,7 +24,7 @@ from fleet.sales.queries.commission import (
     statements,
 )
 from fleet.sales.terms import said, terms_from
-from office.doors import PersonRequest, sent, tried
+from office.doors import PersonRequest, sent, sent_as_file, tried
 from office.forms.commission import (
     AgreementForm,
     CorrectForm,
@@ -30,11 +34,13 @@ from office.forms.commission import (
     RunForm,
 )
 from people import audit
+from people.exports import within
 from people.models import Business
 from people.papers import as_pdf
 from service.compliance import statements as runs
 
 SHOWN = 100
+IN_MONEY = ("receipts", "base", "commission", "minimum_added", "amount")
 
 
 def listing(request: PersonRequest) -> HttpResponse:
@@ -131,7 +137,7 @@ def _preview(
         "agreement": row,
         "form": form,
         "found": found,
-        "figures": found.figures if found else None,
+        "figures": _shown(found.figures) if found else None,
         "due": found.due if found else None,
     }
     return render(request, "office/commission/preview.html", context, status=sent(form))
@@ -145,6 +151,18 @@ def paper(request: PersonRequest, pk: int) -> HttpResponse:
     """The statement as PDF."""
     file = as_pdf(statement_paper(statement_for(request.user, pk)))
     return HttpResponse(file.content, content_type=file.media_type, headers=file.headers)
+
+
+def export(request: PersonRequest) -> HttpResponse:
+    """All statements as a file, the latest first."""
+    table = money_tables.statements(within(statements()), Business.the().time_zone)
+    return sent_as_file(request, table)
+
+
+def statement_export(request: PersonRequest, pk: int) -> HttpResponse:
+    """One statement as a file, line by line."""
+    found = statement_for(request.user, pk)
+    return sent_as_file(request, money_tables.statement(found, Business.the().time_zone))
 
 
 def correct(request: PersonRequest, pk: int) -> HttpResponse:
@@ -200,7 +218,7 @@ def _statement(
     paying = paying or PayForm(prefix="pay", initial={"paid_on": _today()})
     context = {
         "statement": found,
-        "figures": found.figures,
+        "figures": _shown(found.figures),
         "due": found.due,
         "address": actions.address_of(found),
         "corrections": found.corrections.select_related("carried_on", "by"),
@@ -211,6 +229,29 @@ def _statement(
     }
     status = sent(correcting, paying)
     return render(request, "office/commission/statement.html", context, status=status)
+
+
+def _shown(figures: Mapping[str, Any]) -> dict[str, Any]:
+    """Frozen figures with amounts as amounts, classes in words, and what was taken off."""
+    shown = {name: Decimal(figures[name]) for name in IN_MONEY}
+    lines = [
+        {
+            "machine": one["machine"],
+            "class": CLASS_WORDS.get(one["product_class"], one["product_class"]),
+            "receipts": Decimal(one["receipts"]),
+            "off": Decimal(one["receipts"]) - Decimal(one["base"]),
+            "base": Decimal(one["base"]),
+            "percent": one["percent"] and f"{Decimal(one['percent']).normalize():f}",
+            "amount": Decimal(one["amount"]),
+        }
+        for one in figures["lines"]
+    ]
+    machines = [
+        {name: value if name == "machine" else Decimal(value) for name, value in one.items()}
+        for one in figures["machines"]
+    ]
+    carried = [{**one, "amount": Decimal(one["amount"])} for one in figures["carried"]]
+    return {**figures, **shown, "lines": lines, "machines": machines, "carried": carried}
 
 
 def _day(form: DayForm) -> date:

@@ -1,15 +1,16 @@
 """Commission and settlements at the desk: agreed, previewed, issued, paid; a file taken in."""
 
+import io
 from collections.abc import Callable
 from typing import Any
 
 import pytest
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
+from openpyxl import load_workbook
 
 from fleet.machines.models import Machine
-from fleet.sales.models import Agreement, SettlementLine, Statement
+from fleet.sales.models import Agreement, Statement
 from people.models import Person
 from tests.fleet.sales.helpers import day, take
 from tests.fleet.sales.meter import Meter
@@ -70,41 +71,16 @@ def test_a_statement_from_terms_to_the_payment(
         "counted twice" in client.get(reverse("office:statement", args=[made.pk])).content.decode()
     )
     assert client.get(reverse("office:statement-paper", args=[made.pk])).content[:5] == b"%PDF-"
+    one = client.get(reverse("office:statement-export", args=[made.pk])).content.decode()
+    assert one.splitlines()[1].startswith("commission,LOB-1,drink,70.00,0.00,0.00,0.00,70.00,")
+    assert one.splitlines()[-1] == "due,,,,,,,,,9.00"
+    listed = client.get(reverse("office:statements-export"), {"as": "xlsx"})
+    sheet = load_workbook(io.BytesIO(listed.content)).active
+    assert (sheet["A2"].value, sheet["L2"].value) == (1, 9)
     assert "corrections for the next" in client.get(reverse("office:commission")).content.decode()
     run = post(client, "statements-run", day="2026-02-05", rhythm="monthly")
     assert run.status_code == 302
     assert Statement.objects.count() == 1
-
-
-def test_a_file_of_settlements_is_taken_in(sold: Machine, desk: Desk, accountant: Person) -> None:
-    client = desk(accountant)
-    columns = {
-        "name": "ours",
-        "date_column": "Day",
-        "amount_column": "Gross",
-        "terminal_column": "Terminal",
-        "day_order": "year_first",
-        "delimiter": ",",
-        "decimal_mark": ".",
-    }
-    given = {f"columns-{name}": value for name, value in columns.items()}
-    assert post(client, "settlements-columns", **given).status_code == 302
-    page = client.get(reverse("office:settlements"))
-    mapping = page.context["taking"].fields["mapping"].queryset.get()
-    for raw, status in ((b"Day,Terminal\n", 422), (b"Day,Terminal,Gross\n2026-02-04,T1,30\n", 302)):
-        sent = SimpleUploadedFile("week.csv", raw)
-        answer = post(
-            client, "settlements-take-in", **{"file-file": sent, "file-mapping": mapping.pk}
-        )
-        assert answer.status_code == status
-    hung = {"code": "T1", "machine": sold.pk, "starts_on": "2026-01-01"}
-    given = {f"terminal-{name}": value for name, value in hung.items()}
-    assert post(client, "card-terminal", **given).status_code == 302
-    assert SettlementLine.objects.get().machine == sold
-    shown = client.get(
-        reverse("office:settlements"), {"since": "2026-02-01", "until": "2026-02-28"}
-    )
-    assert "less was settled than sold" in shown.content.decode()
 
 
 def test_a_driver_sees_neither(sold: Machine, desk: Desk, driver: Person) -> None:
