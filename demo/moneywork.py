@@ -42,7 +42,8 @@ def _filed(books: Client) -> None:
     for filed in books.get("filings")["items"]:
         changes = books.get(f"filings/{filed['id']}/changes")
         print(
-            f"Filed: {filed['state']} {filed['starts_on']}, tax {filed['tax']}; since then "
+            f"{'Amended' if filed['amends'] else 'Filed'}: {filed['state']} {filed['starts_on']}, "
+            f"tax {filed['tax']}; since then "
             f"{changes['receipts']} of receipts and {changes['tax']} of tax came to light"
         )
 
