@@ -229,6 +229,7 @@ def later_reads(filing: Filing) -> "QuerySet[AuditRead]":
         .select_related("machine")
         .defer("raw")
         .order_by("received_at", "pk")
+        .distinct()
     )
 
 
@@ -243,7 +244,15 @@ def came_later(filing: Filing, zone: ZoneInfo | None = None) -> Q:
     late = Q(interval_to__ends_at__gte=since, interval_to__ends_at__lt=until)
     if filing.basis == Basis.DAYS:
         late = Q(interval_to__starts_at__lt=until, interval_to__ends_at__gt=since)
-    return late & Q(received_at__gt=filing.filed_at)
+    # Machines of another state have no part in this return.
+    stood = Q(
+        machine__placements__site__state__iexact=filing.state,
+        machine__placements__starts_at__lt=until,
+    )
+    stood &= Q(machine__placements__ends_at__isnull=True) | Q(
+        machine__placements__ends_at__gt=since
+    )
+    return late & stood & Q(received_at__gt=filing.filed_at)
 
 
 def _key(line: dict[str, Any]) -> tuple[str, ...]:
