@@ -11,8 +11,6 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from fleet.demand.gaps import next_visits
-from fleet.demand.models import DemandRules
 from fleet.demand.queries.ahead import machine_ahead
 from fleet.machines.actions import machines as actions
 from fleet.machines.models import Changeover, Machine, Placement, Position
@@ -35,6 +33,7 @@ from people.models import Business
 from people.refused import in_words
 from service.compliance.queries.temperatures import holds
 from service.compliance.queries.warnings import Warnings, warnings_at
+from service.runs.queries.ahead import visits_ahead
 from service.tickets.queries.history import machine_history
 from service.upkeep.queries.due import turns_of
 from service.watch.queries.gates import sees_findings
@@ -120,8 +119,7 @@ def _taken(request: PersonRequest, machine: Machine, now: datetime) -> dict[str,
 
 def _stocks(machine: Machine, now: datetime) -> dict[int, Stock]:
     """What each column is taken to hold now and by the next visit, of those ever counted."""
-    usual = DemandRules.the().usual_gap_days
-    visit = next_visits([machine.pk], now=now, usual=usual)[machine.pk]
+    visit = visits_ahead([machine.pk], now=now)[machine.pk].on
     days = max((visit - Business.the().day_of(now)).days, 1)
     found = machine_ahead(machine, now=now, days=days + DAYS_AHEAD)
     stocks = {column: stock_of(ahead, visit) for column, ahead in found.items()}

@@ -6,14 +6,12 @@ from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import Final
 
-from fleet.demand.gaps import next_visits
-from fleet.demand.models import ColumnNeed, DemandRules
+from fleet.demand.models import ColumnNeed
 from fleet.inventory.models import StockLevel, StockPlace
 from fleet.machines.models import Machine, Placement, Product
 from people.models import Business
 from service.runs.models import Stop
-
-from .recalls import stops_ahead
+from service.runs.queries.ahead import visits_ahead
 
 AHEAD: Final = timedelta(days=60)
 """Beyond this nobody's next visit lies; what ends later is no matter of today."""
@@ -87,9 +85,7 @@ def dated(
         ).order_by("lot__best_before", "place__column__machine__asset_tag", "pk")
     )
     keys = sorted({row.place.column.machine_id for row in rows})  # type: ignore[union-attr]
-    usual = DemandRules.the().usual_gap_days
-    by_rhythm = next_visits(keys, now=now, usual=usual) if keys else {}
-    stops = stops_ahead(keys)
+    visits = visits_ahead(keys, now=now)
     placed = {
         one.machine_id: one
         for one in Placement.objects.filter(machine__in=keys, ends_at__isnull=True).select_related(
@@ -103,12 +99,7 @@ def dated(
         assert column is not None  # noqa: S101 - asked for by the kind of its place
         assert lot is not None  # noqa: S101 - asked for by its date
         assert lot.best_before is not None  # noqa: S101 - likewise
-        stop = stops.get(column.machine_id)
-        visit = by_rhythm[column.machine_id]
-        if stop is not None and today <= stop.run.date:
-            visit = stop.run.date
-        else:
-            stop = None
+        visit = visits[column.machine_id]
         found.append(
             Dated(
                 machine=column.machine,
@@ -119,11 +110,11 @@ def dated(
                 lot=lot.code,
                 best_before=lot.best_before,
                 quantity=row.quantity,
-                next_visit=visit,
-                is_planned=stop is not None,
-                stop=stop,
+                next_visit=visit.on,
+                is_planned=visit.stop is not None,
+                stop=visit.stop,
                 expected=pulled.get((column.pk, lot.pk)),
-                stands=_stands(lot.best_before, today, visit),
+                stands=_stands(lot.best_before, today, visit.on),
             )
         )
     return [one for one in found if all_of_them or one.stands is not Stands.AFTER_VISIT]

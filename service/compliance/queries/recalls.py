@@ -10,7 +10,8 @@ from django.db.models import Max, QuerySet, Sum
 
 from fleet.inventory.models import Lot, MovementLine, StockLevel, StockPlace
 from fleet.machines.models import Machine, Placement
-from service.runs.models import Run, Stop
+from service.runs.models import Stop
+from service.runs.queries.ahead import stops_ahead
 
 from ..models import Recall, RecallRemoval, RecallVisit
 
@@ -195,17 +196,6 @@ def removals_of(recall: Recall) -> "QuerySet[RecallRemoval]":
         .defer("evidence__raw")
         .order_by("-happened_at", "-pk")
     )
-
-
-def stops_ahead(machines: Iterable[int]) -> dict[int, Stop]:
-    """The next stop of each machine on a run that is agreed and still to be driven. One query."""
-    found: dict[int, Stop] = {}
-    rows = Stop.objects.filter(
-        machine__in=list(machines), state=Stop.State.PLANNED, run__agreed=True
-    ).exclude(run__state=Run.State.ENDED)
-    for stop in rows.select_related("run__driver").order_by("run__date", "planned_arrive", "pk"):
-        found.setdefault(stop.machine_id, stop)
-    return found
 
 
 def open_for(machines: Iterable[int]) -> dict[int, list[Recall]]:

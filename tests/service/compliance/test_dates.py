@@ -23,7 +23,7 @@ def fill(stores: Stores, *lots: Lot) -> None:
 
 
 def test_past_before_the_next_visit_and_after(stores: Stores) -> None:
-    # Nobody counts here, so the next visit is after the usual gap of two weeks.
+    # Nobody counts here, so the next visit is after the usual gap of a week.
     fill(
         stores,
         lot(stores, "PAST", TODAY - timedelta(days=1)),
