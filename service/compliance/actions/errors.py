@@ -1,6 +1,7 @@
 """What cannot be done for compliance, and why."""
 
 from people.errors import Unable
+from people.models import Business
 
 from ..models import Duty, FoodLock, Recall
 
@@ -25,7 +26,7 @@ class RecallOpenAlready(Unable):
     def __init__(self, recall: Recall) -> None:
         super().__init__(
             f"{recall}: the same goods are called back already, since "
-            f"{recall.opened_at:%Y-%m-%d}; go on with that recall"
+            f"{Business.the().day_of(recall.opened_at)}; go on with that recall"
         )
 
 

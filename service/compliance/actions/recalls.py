@@ -139,8 +139,8 @@ def remove(
     It goes to waste as recalled, through the ledger. Zero says that somebody looked and none was
     there.
 
-    `lot` is as printed on it. Raises Unacceptable, NotAllowed, RecallClosed, and what the ledger
-    refuses.
+    `lot` is as printed on it. Raises Unacceptable (also "over_capacity", for more than a column
+    holds as it was set), NotAllowed, RecallClosed, and what the ledger refuses.
     """
     if not actor.has_role(*ROAD):
         raise NotAllowed("only drivers and the desk take goods out")
@@ -155,6 +155,7 @@ def remove(
         raise _refused("lot", f"{lot} is a lot of another product")
     if lot is not None and where.called(held, lot) is Called.NO:
         raise _refused("lot", f"{lot} is not called back")
+    _require_could_hold(place, held.product, quantity, at)
     movement: Movement | None = None
     if quantity:
         movement = moves.waste(
@@ -233,6 +234,21 @@ def _require_other_goods(row: Recall, told: Mapping[str, Any]) -> None:
             goods["best_before_until"],
         ):
             raise RecallOpenAlready(one)
+
+
+def _require_could_hold(place: StockPlace, product: Product, quantity: int, at: datetime) -> None:
+    """A column's level is an estimate and may be passed; what it holds at the most may not."""
+    if place.column is None:
+        return
+    set_up = moves.set_ups_at([place.column], at).get(place.column.pk)
+    if set_up is None or set_up.product_id != product.pk:
+        return
+    # A capacity of 0 is one that nobody could compute, for want of a size.
+    if 0 < set_up.capacity < quantity:
+        message = (
+            f"{place.column} holds {set_up.capacity} as it was set; {quantity} cannot have been in"
+        )
+        raise Unacceptable(f"recall: {message}", code="over_capacity", fields={"quantity": message})
 
 
 def _open(recall: Recall) -> Recall:

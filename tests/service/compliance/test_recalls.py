@@ -111,6 +111,19 @@ def test_who_looked_and_found_none(stocked: Stores, driver: Person, accountant: 
     assert RecallRemoval.objects.count() == 1
 
 
+def test_no_more_comes_out_of_a_column_than_it_holds(stocked: Stores, driver: Person) -> None:
+    recall = opened(stocked, driver)
+    most = stocked.one.set_ups.get(ends_at=None).capacity
+    given = {"recall": recall, "place": places.column_place(stocked.one), "lot": stocked.old}
+    given |= {"at": NOW, "now": NOW, "actor": driver}
+    with pytest.raises(Unacceptable) as refused:
+        recalls.remove(**given, quantity=most + 1)
+    assert refused.value.code == "over_capacity"
+    assert not RecallRemoval.objects.exists()
+    # More than the estimate may be there, as long as it fits.
+    assert recalls.remove(**given, quantity=most).movement is not None
+
+
 def test_it_ends_once_nothing_is_left(stocked: Stores, owner: Person) -> None:
     recall = opened(stocked, owner)
     with pytest.raises(Unable, match="still there") as refused:
