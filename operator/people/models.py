@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.postgres.fields import ArrayField
@@ -231,10 +231,6 @@ class Business(OneRow):
 
     def __str__(self) -> str:
         return self.name
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)
 
     def day_of(self, at: datetime) -> date:
         """The day of a moment on the calendar of the business."""

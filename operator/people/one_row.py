@@ -1,6 +1,6 @@
 """Settings of the business that are one row of a table."""
 
-from typing import Self
+from typing import Any, Self
 
 from django.db import models
 
@@ -10,6 +10,10 @@ class OneRow(models.Model):
 
     class Meta:
         abstract = True
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        self.pk = 1
+        super().save(*args, **kwargs)
 
     @classmethod
     def the(cls) -> Self:

@@ -66,7 +66,3 @@ class EarningsSettings(OneRow):
 
     def __str__(self) -> str:
         return "what earnings are reckoned with"
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)

@@ -77,7 +77,3 @@ class DemandRules(OneRow):
 
     def __str__(self) -> str:
         return "demand rules"
-
-    def save(self, *args: object, **kwargs: object) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)  # type: ignore[arg-type]

@@ -1,7 +1,5 @@
 """How long cash may wait at each step of its way to the bank."""
 
-from typing import Any
-
 from django.core.validators import MaxValueValidator
 from django.db import models
 from django.db.models import Q
@@ -35,7 +33,3 @@ class CashLimits(OneRow):
 
     def __str__(self) -> str:
         return "how long cash may wait"
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)

@@ -1,7 +1,5 @@
 """What the operator says of itself for calorie signs."""
 
-from typing import Any
-
 from django.db import models
 
 from people.one_row import OneRow
@@ -34,7 +32,3 @@ class LabelSettings(OneRow):
 
     def __str__(self) -> str:
         return "label settings"
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)

@@ -92,7 +92,3 @@ class RunAssumptions(OneRow):
 
     def __str__(self) -> str:
         return "what planning assumes"
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)

@@ -62,7 +62,3 @@ class ServiceSettings(OneRow):
 
     def __str__(self) -> str:
         return "service settings"
-
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)

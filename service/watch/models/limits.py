@@ -111,10 +111,6 @@ class WatchLimits(OneRow):
     def __str__(self) -> str:
         return "limits of the watch"
 
-    def save(self, *args: Any, **kwargs: Any) -> None:
-        self.pk = 1
-        super().save(*args, **kwargs)
-
 
 class WatchRule(models.Model):
     """Findings of one kind that become tickets by themselves, from a strength on."""
