@@ -26,7 +26,7 @@ from demo.processes import UnableToRun
 
 ROOT = Path(__file__).resolve().parent.parent
 USUAL_PORT = 8000
-LONGEST_START_S = 60
+LONGEST_START_S = 180
 LOOK_EVERY_S = 1
 WEEKS = 12
 WEEKS_TO_CHECK = 2
