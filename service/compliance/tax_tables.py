@@ -47,7 +47,6 @@ ON_PAPER: Final = (
     "Tax due",
 )
 WIDTHS: Final = (0.22, 0.13, 0.07, 0.12, 0.11, 0.12, 0.115, 0.115)
-DECAL_WIDTHS: Final = (0.07, 0.31, 0.1, 0.1, 0.1, 0.17, 0.15)
 """Of a page: a figure of a million stands in one line."""
 APART: Final = (
     "Jurisdictions",
@@ -130,6 +129,7 @@ def report_table(figures: Figures, name: str) -> Table:
     return Table(name, HEAD, list(rows), Business.the().time_zone)
 
 
+DECAL_WIDTHS: Final = (0.07, 0.31, 0.1, 0.1, 0.1, 0.17, 0.15)
 DECALS: Final = ("State", "Rule", "Machines", "Each a year", "In all", "Source", "Checked")
 DECALS_SAID: Final = (
     "Machines that sold something under a rule that goes by a yearly decal. The amount is what the "
