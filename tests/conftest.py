@@ -19,6 +19,8 @@ FIXTURES = (
     "tests.callers",
     "tests.seeds",
     "tests.fleet.inventory.stores",
+    "tests.fleet.sales.carded",
+    "tests.service.compliance.taxed",
     "tests.service.runs.roadwork",
     "tests.service.tickets.ticketwork",
     "tests.service.upkeep.plans",

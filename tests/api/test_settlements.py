@@ -13,8 +13,6 @@ from rest_framework.test import APIClient
 from fleet.machines.models import Machine
 from fleet.sales.models import SettlementFile
 from people.models import Person
-from tests.fleet.sales.helpers import day, take
-from tests.fleet.sales.meter import Meter
 
 pytestmark = pytest.mark.django_db
 Device = Callable[[Any], APIClient]
@@ -32,15 +30,6 @@ FEBRUARY = "since=2026-02-01&until=2026-03-01"
 @pytest.fixture
 def office(device: Device, accountant: Person) -> APIClient:
     return device(accountant)
-
-
-@pytest.fixture
-def sold(lobby: Machine) -> Machine:
-    """Ten days with 40 vends by card at 1.75."""
-    meter = Meter.with_buttons("1", "2")
-    take(meter, day(0))
-    take(meter.sell("1", cashless=40, cash=3), day(10))
-    return lobby
 
 
 def post(client: APIClient, path: str, body: Any) -> Any:

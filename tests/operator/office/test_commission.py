@@ -12,20 +12,9 @@ from openpyxl import load_workbook
 from fleet.machines.models import Machine
 from fleet.sales.models import Agreement, Statement
 from people.models import Person
-from tests.fleet.sales.helpers import day, take
-from tests.fleet.sales.meter import Meter
 
 pytestmark = pytest.mark.django_db
 Desk = Callable[[Person], Client]
-
-
-@pytest.fixture
-def sold(lobby: Machine) -> Machine:
-    """Ten days of February with 40 vends by card at 1.75."""
-    meter = Meter.with_buttons("1", "2")
-    take(meter, day(0))
-    take(meter.sell("1", cashless=40), day(10))
-    return lobby
 
 
 def post(client: Client, name: str, *args: Any, **given: Any) -> Any:

@@ -11,8 +11,6 @@ from django.urls import reverse
 from fleet.machines.models import Machine
 from fleet.sales.models import SettlementFile, SettlementLine, SettlementMapping
 from people.models import Person
-from tests.fleet.sales.helpers import day, take
-from tests.fleet.sales.meter import Meter
 
 pytestmark = pytest.mark.django_db
 Desk = Callable[[Person], Client]
@@ -26,15 +24,6 @@ COLUMNS = {
     "decimal_mark": ".",
 }
 FEBRUARY = {"since": "2026-02-01", "until": "2026-02-28"}
-
-
-@pytest.fixture
-def sold(lobby: Machine) -> Machine:
-    """Ten days of February with 40 vends by card at 1.75."""
-    meter = Meter.with_buttons("1", "2")
-    take(meter, day(0))
-    take(meter.sell("1", cashless=40), day(10))
-    return lobby
 
 
 def post(client: Client, door: str, *args: Any, **given: Any) -> Any:

@@ -4,6 +4,8 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
+import pytest
+
 from fleet.machines.models import Machine, Product
 from fleet.sales.actions.receive import ReceivedFile, receive
 from people.models import Person
@@ -100,3 +102,14 @@ def rate(
         now=now,
     )
     return place
+
+
+@pytest.fixture
+def florida(world: World, owner: Person) -> Machine:
+    """A machine in a county of Florida with 1 % of surtax, where Cola and water are sold."""
+    site = world.site("Palm Court", state="FL", county="Hale")
+    tax_rules.load_packs(states=["FL"], actor=owner, now=world.now)
+    rate("FL", "state", "0.06", owner, world.now)
+    county = rate("FL-00-00011", "county", "0.01", owner, world.now)
+    tax_rules.place_site(site=site, jurisdiction=county, actor=owner, now=world.now)
+    return machine_at(world, "LOB-1", site, drinks(world))

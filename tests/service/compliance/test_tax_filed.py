@@ -13,20 +13,9 @@ from service.compliance.actions import filing, tax_rules
 from service.compliance.models import Filing, TaxRule
 from service.compliance.queries.filing import recomputed
 from tests.races import at_once
-from tests.service.compliance.taxed import Sales, drinks, local, machine_at, rate
+from tests.service.compliance.taxed import Sales, local
 from tests.service.compliance.test_tax_report import JANUARY
 from tests.world import World
-
-
-@pytest.fixture
-def florida(world: World, owner: Person) -> Machine:
-    """A machine in a county of Florida with 1 % of surtax."""
-    site = world.site("Palm Court", state="FL", county="Hale")
-    tax_rules.load_packs(states=["FL"], actor=owner, now=world.now)
-    rate("FL", "state", "0.06", owner, world.now)
-    county = rate("FL-00-00011", "county", "0.01", owner, world.now)
-    tax_rules.place_site(site=site, jurisdiction=county, actor=owner, now=world.now)
-    return machine_at(world, "LOB-1", site, drinks(world))
 
 
 @pytest.mark.django_db(transaction=True)

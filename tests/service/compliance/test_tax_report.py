@@ -42,17 +42,6 @@ FEBRUARY = Period(date(2026, 2, 1), date(2026, 3, 1))
 JANUARY = Period(date(2026, 1, 1), date(2026, 2, 1))
 
 
-@pytest.fixture
-def florida(world: World, owner: Person) -> Machine:
-    """A machine in a county of Florida with 1 % of surtax, where Cola and water are sold."""
-    site = world.site("Palm Court", state="FL", county="Hale")
-    tax_rules.load_packs(states=["FL"], actor=owner, now=world.now)
-    rate("FL", "state", "0.06", owner, world.now)
-    county = rate("FL-00-00011", "county", "0.01", owner, world.now)
-    tax_rules.place_site(site=site, jurisdiction=county, actor=owner, now=world.now)
-    return machine_at(world, "LOB-1", site, drinks(world))
-
-
 def sold_in_all() -> Decimal:
     total = SaleInterval.objects.aggregate(all=Sum("paid_minor"))["all"] or 0
     return Decimal(total).scaleb(-2)
