@@ -7,8 +7,7 @@ from rest_framework import serializers
 from api.shapes import Choice, Money, Ref, RowShape, Shape
 from fleet.machines.models import Machine
 from fleet.sales.models import CardTerminal, SettlementFile, SettlementLine, SettlementMapping
-
-LONGEST_DAYS = 400
+from fleet.sales.queries.cards import MOST_DAYS
 
 
 class SettlementMappingIn(RowShape):
@@ -91,9 +90,9 @@ class MatchedAsked(Shape):
 
     def validate(self, given: dict[str, Any]) -> dict[str, Any]:
         days = (given["until"] - given["since"]).days
-        if not 0 < days <= LONGEST_DAYS:
+        if not 0 < days <= MOST_DAYS:
             raise serializers.ValidationError(
-                {"until": f"give a day 1 to {LONGEST_DAYS} days after `since`"}
+                {"until": f"give a day 1 to {MOST_DAYS} days after `since`"}
             )
         return given
 

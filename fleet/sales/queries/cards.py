@@ -16,6 +16,8 @@ from ..models import CardTerminal, SettlementFile, SettlementLine, SettlementMap
 from .commission import first_moment, money_gate
 
 NOTHING: Final = Decimal(0)
+MOST_DAYS: Final = 400
+"""A period that is held against sales at once."""
 TOLERANCE: Final = Decimal(1)
 """How much a machine's days may differ, in the currency's unit, before they are listed."""
 TOLERANCE_PERCENT: Final = Decimal(2)

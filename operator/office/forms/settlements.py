@@ -6,11 +6,10 @@ from django import forms
 
 from fleet.machines.models import Machine
 from fleet.sales.models import SettlementMapping
+from fleet.sales.queries.cards import MOST_DAYS
 
 from .changeovers import DayInput
 from .commission import figure
-
-MOST_DAYS = 400
 
 
 class PeriodOfDaysForm(forms.Form):
