@@ -14,7 +14,7 @@ def test_the_api_is_described_offline(desk_page: Page) -> None:
     desk_page.goto("/api/v1/docs")
     expect(desk_page.get_by_role("heading", name="Colonnade")).to_be_visible(timeout=SLOWEST_MS)
     # The nouns first; a noun's doors once it is opened.
-    desk_page.locator("#operations-tag-changeovers").click()
+    desk_page.locator("#operations-tag-changeovers").click(timeout=SLOWEST_MS)
     opened = desk_page.locator("#operations-changeovers-changeover_complete")
     expect(opened).to_be_visible(timeout=SLOWEST_MS)
     here = desk_page.url.split("/api/")[0]
