@@ -221,7 +221,10 @@ def _filing(request: PersonRequest, found: Filing, form: AmendForm) -> HttpRespo
         "totals": tax_shown.totals(found.figures),
         "decals": held(found.figures, period_of(found)),
         "changes": None if amended_by else changes,
-        "changed": tax_tables.changed_rows(changes),
+        "changed": [
+            list(zip(tax_tables.CHANGED_HEAD, cells, strict=True))
+            for cells in tax_tables.changed_rows(changes)
+        ],
         "changed_head": tax_tables.CHANGED_HEAD,
         "recomputed": recomputed(found),
         "amended_by": amended_by,
