@@ -132,11 +132,11 @@ def test_a_board_is_searched_kept_mapped_and_printed(
     page.get_by_label("Machine, site, words or reference").press_sequentially("yard 2", delay=30)
     expect(page.locator(".free .ticket")).to_have_count(1)
     expect(page.get_by_label("Machine, site, words or reference")).to_be_focused()
-    # The answer to the last letter draws the views anew; what is typed before it would be lost.
-    expect(page.locator('a[href*="/board/map/?search=yard+2&"]')).to_have_count(1)
-    page.wait_for_load_state("networkidle")
     page.get_by_text("Views", exact=True).click()
     page.get_by_label("Keep these filters as").fill("Second yard")
+    # The answer to the last letter draws the views anew, and keeps what is open and typed in them.
+    expect(page.locator('a[href*="/board/map/?search=yard+2&"]')).to_have_count(1)
+    expect(page.get_by_label("Keep these filters as")).to_have_value("Second yard")
     page.get_by_role("button", name="Keep this view").click()
     expect(page.get_by_role("link", name="Second yard").first).to_be_visible()
     page.goto(address(morning))
@@ -227,12 +227,16 @@ def test_two_dispatchers_see_each_other_and_the_second_is_told(
     assert on_run_of(of("Y-2")) == "Wren Halloway"
     second.unroute("**/board/digest/**")
     # What the second does now, the first sees by itself.
+    first.get_by_text("Views", exact=True).click()
+    first.get_by_label("Keep these filters as").fill("Half typed")
+    first.get_by_role("heading", name="Board").click()
     second.get_by_role("link", name="All tickets").click()
     free(second, "Y-6").locator("a").click()
     second.get_by_role("button", name="Give to Ilse Marchbank").click()
     expect(free(first, "Y-6")).to_have_count(0, timeout=LIVE_MS)
     expect(lane(first, "Ilse Marchbank").locator(".ticket")).to_have_count(1)
     expect(first.locator("#told")).to_contain_text("Orla Fennimore", timeout=LIVE_MS)
+    expect(first.get_by_label("Keep these filters as")).to_have_value("Half typed")
 
 
 def _middle(box: Any) -> tuple[float, float]:

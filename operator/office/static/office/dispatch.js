@@ -22,7 +22,7 @@ const mark = (key) => {
 // A part of the page made anew; whoever asks again before it is there takes back the first question.
 let asked = null;
 
-const anew = async (id, key) => {
+const anew = async (id, key, first) => {
   asked?.abort();
   const mine = new AbortController();
   asked = mine;
@@ -36,6 +36,7 @@ const anew = async (id, key) => {
     const made = document.createElement("template");
     made.innerHTML = await answer.text();
     if (asked !== mine) return false;
+    first?.(); // at the last moment, so that nothing done meanwhile is lost
     document.getElementById(id).replaceWith(made.content);
     htmx.process(document.getElementById(id));
     return true;
@@ -150,7 +151,7 @@ document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && held) letGo();
 });
 
-// A board that is made anew keeps what was open, where the list stood, and where the keys were.
+// A board that is made anew keeps what was open and typed, where the list stood, and where the keys were.
 
 const places = () =>
   new Map([...document.querySelectorAll(".ticket[data-ticket]")].map((one) => [one.dataset.ticket, one.closest("[data-lane]")?.dataset.lane]));
@@ -160,12 +161,14 @@ const keep = () => ({
   focus: document.activeElement?.id,
   index: [...document.querySelectorAll(".free .pick")].indexOf(document.querySelector(`#t-${board().dataset.chosen}`)),
   open: [...document.querySelectorAll("#board details[open][id]")].map((one) => one.id),
+  typed: [...document.querySelectorAll("#board .views input[id]")].map((one) => [one.id, one.value]),
   places: places(),
 });
 
-const putBack = ({ top, focus, index, open, places: before }, gave) => {
+const putBack = ({ top, focus, index, open, typed, places: before }, gave) => {
   document.querySelector(".free").scrollTop = top;
   for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  for (const [id, value] of typed) if (document.getElementById(id)) document.getElementById(id).value = value;
   for (const [key, lane] of places()) {
     if (before.has(key) && before.get(key) !== lane) card(key).classList.add("moved");
   }
@@ -202,8 +205,9 @@ const isBusy = () => {
 
 const refresh = async () => {
   shownAt = Date.now();
-  const before = keep();
-  if (await anew("board", board().dataset.chosen)) putBack(before, false);
+  let before;
+  const first = () => (before = keep());
+  if (await anew("board", board().dataset.chosen, first)) putBack(before, false);
 };
 
 const look = async () => {
