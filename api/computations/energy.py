@@ -2,11 +2,19 @@
 
 from dataclasses import dataclass
 from datetime import date
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 
 from pydantic.dataclasses import dataclass as checked
 
-from service.compute.energy import LITRES_PER_CUBIC_FOOT, EnergyClass, Judged, Limit, judge, limit
+from service.compute.energy import (
+    LITRES_PER_CUBIC_FOOT,
+    MOST_LITRES,
+    EnergyClass,
+    Judged,
+    Limit,
+    judge,
+    limit,
+)
 
 from .asking import ASKED_STRICTLY, BadQuestion, Computation, Fault
 
@@ -43,11 +51,20 @@ def _energy(question: EnergyQuestion) -> EnergyAnswer:
         raise BadQuestion((Fault("/days", detail, "kwh_with_days"),))
     volume_l = question.volume_l
     if volume_l is None:
-        volume_l = (question.volume_ft3 or Decimal(0)) * LITRES_PER_CUBIC_FOOT
+        volume_l = _litres(question.volume_ft3 or Decimal(0))
     allowed = limit(question.energy_class, volume_l, question.made_on)
     if question.kwh is None or question.days is None:
         return EnergyAnswer(allowed, None)
     return EnergyAnswer(allowed, judge(question.kwh, question.days, allowed))
+
+
+def _litres(volume_ft3: Decimal) -> Decimal:
+    """Litres of what was asked in cubic feet; a fault is told in the unit of the asker."""
+    most = (MOST_LITRES / LITRES_PER_CUBIC_FOOT).quantize(Decimal(1), rounding=ROUND_DOWN)
+    if not 0 < volume_ft3 <= most:
+        detail = f"{volume_ft3} ft3 cannot be used; give more than 0 and up to {most} ft3"
+        raise BadQuestion((Fault("/volume_ft3", detail, "bad_measure"),))
+    return volume_ft3 * LITRES_PER_CUBIC_FOOT
 
 
 ENERGY = Computation(

@@ -3,17 +3,20 @@
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
 from pydantic.dataclasses import dataclass as checked
 
 from service.compliance.packs import packs, rule_by_key
 from service.compute.tax.classes import Attributes, ClassCode, Classed, Form, Water, classify
-from service.compute.tax.rounding import Rounding
+from service.compute.tax.rounding import Rounding, half_up
 from service.compute.tax.rules import ADVICE, BadRule, Rule, Rules, Sale, Takes, rule_from
 from service.compute.tax.split import RateOf, Split, goes_by_table, split, unclassified
 
 from .asking import ASKED_STRICTLY, BadQuestion, Computation, Fault
+
+MOST: Final = Decimal(1_000_000_000_000)
+"""More than any business takes, and few enough digits that no sum of them loses a cent."""
 
 
 @checked(frozen=True, config=ASKED_STRICTLY)
@@ -99,7 +102,7 @@ class TaxAnswer:
 
 def _tax(question: TaxQuestion) -> TaxAnswer:
     faults = [
-        Fault(f"/{name}", "Give nothing or more.", "negative")
+        Fault(f"/{name}", f"Give nothing or more, up to {MOST}.", "out_of_range")
         for name, value in (
             ("receipts", question.receipts),
             ("cost", question.cost),
@@ -107,7 +110,12 @@ def _tax(question: TaxQuestion) -> TaxAnswer:
             ("price", question.price),
             ("units", question.units),
         )
-        if value is not None and value < 0
+        if value is not None and not 0 <= value <= MOST
+    ]
+    faults += [
+        Fault(f"/{name}", "Give whole cents, such as 12.34.", "fraction_of_cent")
+        for name, value in (("receipts", question.receipts), ("deposits", question.deposits))
+        if not faults and value != half_up(value)
     ]
     if not faults and question.deposits > question.receipts:
         faults.append(Fault("/deposits", "Is more than the receipts.", "too_much"))

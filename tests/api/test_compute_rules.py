@@ -62,6 +62,7 @@ def test_a_bag_is_added_up() -> None:
         ("deposit", {**CAN, "material": "wood"}, "/material"),
         ("deposit", {**CAN, "containers": 0}, "/containers"),
         ("energy", {**MACHINE, "volume_l": "700"}, "/volume_l"),
+        ("energy", {**MACHINE, "volume_ft3": "-3"}, "/volume_ft3"),
         ("energy", {**MACHINE, "kwh": "40"}, "/days"),
         ("energy", {**MACHINE, "energy_class": "C"}, "/energy_class"),
         ("coins", {"coins": [{"minor": 3, "number": 1}]}, "/coins/0/minor"),
