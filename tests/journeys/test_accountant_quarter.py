@@ -2,13 +2,15 @@
 
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
+from django.utils import timezone
 from playwright.sync_api import Page, expect
 
-from fleet.sales.actions.bags import seal
+from fleet.sales.actions.bags import count_bag, seal
 from fleet.sales.models import Bag
 from people.models import Person
 from service.compliance.actions import filing, tax_rules
@@ -30,6 +32,7 @@ TAX_PAGES = (
     "/tax/classes/?state=FL",
     "/tax/settings/",
     "/bags/",
+    "/bags/bankings/",
     "/commission/",
     "/settlements/",
 )
@@ -79,6 +82,18 @@ def test_a_quarter_is_counted_reconciled_filed_and_exported(
     assert Bag.objects.get().counts.get().counted_by == accountant
     page.goto("/bags/differences/")
     looked_at(page, axe, picture, "over-and-short")
+    # To the bank: the sum of what is chosen is told at once.
+    page.goto("/bags/bankings/")
+    page.get_by_role("link", name="Choose all shown").click()
+    expect(page.get_by_role("status")).to_have_text("Chosen: 1 of 1, $171.50")
+    page.get_by_label("A-1", exact=True).uncheck()
+    expect(page.get_by_role("status")).to_have_text("Chosen: 0 of 1, $0.00")
+    page.get_by_label("A-1", exact=True).check()
+    looked_at(page, axe, picture, "banking")
+    page.get_by_label("Number of the slip").fill("77-1")
+    page.get_by_label("Amount on the slip").fill("171.50")
+    page.get_by_role("button", name="Keep the banking").click()
+    expect(page.get_by_role("heading", name="Slip 77-1")).to_be_visible()
     # The report, and what it is made of.
     page.goto("/tax/")
     looked_at(page, axe, picture, "tax")
@@ -133,6 +148,9 @@ def test_money_on_a_phone(
     axe: Check,
     picture: Picture,
 ) -> None:
+    now = timezone.now()
+    bag = Bag.objects.get()
+    count_bag(bag=bag, amount=Decimal("171.50"), counted_at=now, actor=accountant, now=now)
     sign_in(phone_page, accountant)
     for number, address in enumerate(TAX_PAGES):
         phone_page.goto(address)

@@ -2,19 +2,20 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.http import QueryDict
 
 from fleet.compute.coins import COINS, MIXED_MINOR, NOTES
 from fleet.machines.models import Machine, Site
 from fleet.sales.actions.counting import Counted
 from fleet.sales.models import Bag, CashLimits, HostFloatLine, TubeFill
 from fleet.sales.queries.bags import STATES
-from fleet.sales.queries.bankings import to_bank
+from fleet.sales.queries.bankings import Looked, still_to_bank, to_bank
 from fleet.sales.queries.differences import BYS, MOST_DAYS
 from people.models import Business, Person
 
@@ -210,6 +211,43 @@ class BagCountForm(AtForm):
         )
 
 
+class ToBankForm(forms.Form):
+    """Which of the counted bags are looked for; the words are those of the query."""
+
+    search = forms.CharField(
+        label="Seal, machine, site or driver",
+        max_length=80,
+        required=False,
+        widget=forms.TextInput(attrs={"type": "search", "autocomplete": "off"}),
+    )
+    by = forms.ChoiceField(
+        label="Days", required=False, choices=[("sealed", "sealed"), ("counted", "counted")]
+    )
+    since = forms.DateField(label="From the day", required=False, widget=DayInput())
+    until = forms.DateField(label="To the day", required=False, widget=DayInput())
+
+    def clean(self) -> dict[str, Any]:
+        given = super().clean() or {}
+        since, until = given.get("since"), given.get("until")
+        if since and until and until < since:
+            self.add_error("until", f"Give {since} or a later day.")
+        if until and until == date.max:
+            self.add_error("until", "Give an earlier day.")
+        return given
+
+    def looked(self) -> Looked:
+        """What is looked for; everything where the form cannot be understood."""
+        if not self.is_valid():
+            return Looked()
+        given = self.cleaned_data
+        return Looked(
+            search=given["search"].strip(),
+            counted=given["by"] == "counted",
+            since=given["since"],
+            until=given["until"],
+        )
+
+
 class BankForm(AtForm):
     """Which counted bags go on which slip."""
 
@@ -219,14 +257,32 @@ class BankForm(AtForm):
     amount = amount("Amount on the slip")
     banked_at = MomentInput(label="Taken to the bank at")
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, looked: Looked, every: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.rows = to_bank()
+        self.here = to_bank(looked)
+        # What was chosen stays chosen though it is not among those looked for any more.
+        posted = self.data.getlist("bags") if isinstance(self.data, QueryDict) else []
+        told = [one.partition("~")[0] for one in posted]
+        keys = {int(one) for one in told if one.isdecimal() and len(one) <= 18}
+        shown = {row.pk for row in self.here.rows}
+        self.rows = [*still_to_bank(keys - shown), *self.here.rows]
+        for row in self.rows:
+            row.choice = f"{row.pk}~{row.left}"
+            row.is_chosen = row.pk in keys or (every and row.pk in shown)
         self.fields["bags"].choices = [  # type: ignore[attr-defined]
-            (f"{pk}~{left}", f"{seal}, machine {tag}: {left:.2f}")
-            for pk, seal, tag, left in self.rows
+            (row.choice, str(row)) for row in self.rows
         ]
-        self.held = sum((row[3] for row in self.rows), Decimal(0))
+
+    def others(self) -> list[BoundField]:
+        """The inputs besides the bags, which the page draws itself."""
+        return [self[name] for name in self.fields if name != "bags"]
+
+    def number_chosen(self) -> int:
+        return sum(row.is_chosen for row in self.rows)
+
+    def held_by_chosen(self) -> Decimal:
+        """What the chosen bags hold together."""
+        return sum((row.left for row in self.rows if row.is_chosen), Decimal(0))
 
     def chosen(self) -> tuple[list[Bag], Decimal]:
         """The bags, and what the page said that they hold.

@@ -1,6 +1,7 @@
 """Cash on its way to the bank, change that lies out, and what is over or short."""
 
 from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -24,6 +25,7 @@ from office.forms.cash import (
     ConfirmForm,
     DifferencesForm,
     HostFloatForm,
+    ToBankForm,
     TubeFillForm,
 )
 from office.forms.stock import WhyForm
@@ -38,12 +40,15 @@ SHOWN = 50
 
 def bankings(request: PersonRequest) -> HttpResponse:
     """What went to the bank, and the counted bags that are still here."""
-    return _bankings(request, BankForm())
+    asked = ToBankForm(request.GET)
+    every = request.GET.get("all") == "yes"
+    return _bankings(request, asked, BankForm(looked=asked.looked(), every=every))
 
 
 def bank(request: PersonRequest) -> HttpResponse:
     """Counted bags go to the bank on one slip."""
-    form = BankForm(request.POST)
+    asked = ToBankForm(request.GET)
+    form = BankForm(request.POST, looked=asked.looked())
     if form.is_valid():
         now = timezone.now()
         bags, held = form.chosen()
@@ -62,15 +67,17 @@ def bank(request: PersonRequest) -> HttpResponse:
         if done:
             messages.success(request, f"{done}: kept.")
             return redirect("office:banking", done.pk)
-    return _bankings(request, form)
+    return _bankings(request, asked, form)
 
 
-def _bankings(request: PersonRequest, form: BankForm) -> HttpResponse:
+def _bankings(request: PersonRequest, asked: ToBankForm, form: BankForm) -> HttpResponse:
     context = {
+        "asked": asked,
         "form": form,
+        "nothing": Decimal(0),
         "page": latest_of(bankings_whole(), request.GET, moment="banked_at"),
     }
-    return render(request, "office/bags/bankings.html", context, status=sent(form))
+    return render(request, "office/bags/bankings.html", context, status=sent(asked, form))
 
 
 def export_bankings(request: PersonRequest) -> HttpResponse:

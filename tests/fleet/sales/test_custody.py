@@ -13,11 +13,17 @@ from fleet.sales.actions.bags import UnableToCount, count_bag, seal
 from fleet.sales.actions.counting import Counted
 from fleet.sales.models import Bag, BagCount, BagCountLine, BagStep, Banking
 from fleet.sales.queries.bags import bags_placed
-from fleet.sales.queries.bankings import banking_for, bankings_whole, to_bank
+from fleet.sales.queries.bankings import (
+    Looked,
+    banking_for,
+    bankings_whole,
+    still_to_bank,
+    to_bank,
+)
 from fleet.sales.queries.custody import open_custody, timeline
 from fleet.sales.queries.floats import float_of
 from people.errors import NotAllowed, NotFound, Unable, Unacceptable
-from people.models import AuditEntry, Person
+from people.models import AuditEntry, Business, Person
 from tests.cast import NOW
 from tests.races import at_once
 
@@ -212,7 +218,37 @@ def test_what_was_seen_must_still_be_so(bag: Bag, accountant: Person, dispatcher
     with pytest.raises(Unable) as refused:
         banked(bag, accountant, held=Decimal("41.25"))
     assert refused.value.code == "changed_meanwhile"
-    assert to_bank() == [(bag.pk, "A-1", bag.machine.asset_tag, Decimal(41))]
+    here = to_bank()
+    assert [(row.pk, row.left) for row in here.rows] == [(bag.pk, Decimal(41))]
+    assert (here.number, here.held, here.left_out) == (1, Decimal(41), 0)
+
+
+def test_counted_bags_are_looked_for_by_word_and_by_day(
+    bag: Bag, lobby: Machine, accountant: Person, driver: Person, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    days = [LATER + timedelta(days=n) for n in range(3)]
+    late = seal(seal_number="B-2", machine=lobby, sealed_at=days[1], actor=driver, now=days[1])
+    counted(bag, accountant)
+    count_bag(bag=late, amount=Decimal(9), counted_at=days[2], actor=accountant, now=days[2])
+    first, middle, last = (one.astimezone(Business.the().time_zone).date() for one in days)
+
+    def seals(**looked: Any) -> list[str]:
+        return [row.seal_number for row in to_bank(Looked(**looked)).rows]
+
+    assert seals() == ["A-1", "B-2"], "what waits longest comes first"
+    assert seals(search="b-2") == ["B-2"]
+    assert seals(search=lobby.asset_tag) == seals(search=driver.name) == ["A-1", "B-2"]
+    assert seals(search="nobody of that name") == []
+    assert seals(until=first) == ["A-1"]
+    assert seals(since=middle, until=middle) == ["B-2"]
+    assert seals(since=last) == []
+    assert seals(counted=True, since=last, until=last) == ["B-2"]
+    monkeypatch.setattr("fleet.sales.queries.bankings.MOST_TO_BANK", 1)
+    here = to_bank()
+    assert [row.seal_number for row in here.rows] == ["A-1"]
+    assert (here.left_out, here.found_left, here.held) == (1, Decimal("50.25"), Decimal("50.25"))
+    banked(bag, accountant)
+    assert [row.left for row in still_to_bank([bag.pk, late.pk])] == [Decimal(9)]
 
 
 def test_change_comes_out_of_counted_bags_and_no_more_than_is_in_them(

@@ -83,6 +83,39 @@ def test_a_bag_is_received_counted_by_denomination_banked_and_confirmed(
     assert b"77-1" in client.get("/bags/bankings/export/").content
 
 
+def test_bags_for_the_bank_are_looked_for_chosen_together_and_added_up(
+    bag: Bag, lobby: Machine, desk: Desk, accountant: Person, driver: Person
+) -> None:
+    now = timezone.now()
+    other = seal(seal_number="B-2", machine=lobby, sealed_at=now, actor=driver, now=now)
+    for one, amount in ((bag, "41.25"), (other, "9.50")):
+        count_bag(bag=one, amount=Decimal(amount), counted_at=now, actor=accountant, now=now)
+    client, address = desk(accountant), "/bags/bankings/"
+    page = client.get(address).content.decode()
+    assert "2 counted bags are here, $50.75 together" in page
+    assert "data-number>0</b> of 2" in page
+    page = client.get(address, {"search": "b-2", "all": "yes"}).content.decode()
+    assert "data-number>1</b> of 1" in page
+    assert "data-sum>$9.50</b>" in page
+    assert f'value="{bag.pk}~' not in page
+    assert "No counted bag is like that" in client.get(address, {"search": "Z-9"}).content.decode()
+    wrong = client.get(address, {"since": "2026-02-02", "until": "2026-02-01"})
+    assert wrong.status_code == 422
+    assert "Give 2026-02-02 or a later day." in wrong.content.decode()
+    # What was chosen stays chosen and is added up, though it is not looked for any more.
+    chosen = {"bags": [f"{bag.pk}~41.2500", f"{other.pk}~9.5000"], "banked_at": now_typed()}
+    answer = client.post(f"{address}add/?search=b-2", {**chosen, "amount": "50.75"})
+    page = answer.content.decode()
+    assert answer.status_code == 422, "the number of the slip is missing"
+    assert "data-number>2</b> of 2" in page
+    assert "data-sum>$50.75</b>" in page
+    assert f"{address}add/?search=b-2#bank" in page
+    given = {**chosen, "amount": "50.75", "slip_number": "8"}
+    assert client.post(f"{address}add/?search=b-2", given).status_code == 302
+    assert Banking.objects.get().held == Decimal("50.75")
+    assert "No counted bag waits" in client.get(address).content.decode()
+
+
 def test_a_denomination_that_is_refused_is_not_folded_away(
     bag: Bag, desk: Desk, accountant: Person
 ) -> None:
