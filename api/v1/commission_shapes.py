@@ -121,7 +121,10 @@ class PaymentOut(RowShape):
         fields = ("id", "amount", "paid_on", "reference", "recorded_at", "by")
 
 
-MONEY = ("receipts", "base", "commission", "minimum_added", "amount", "carried", "due")
+MONEY = (
+    *("receipts", "base", "commission", "minimum_added", "amount"),
+    *("carried", "carried_over", "due"),
+)
 
 
 class StatementOut(RowShape):
@@ -130,10 +133,11 @@ class StatementOut(RowShape):
     commission = Money()
     minimum_added = Money()
     amount = Money()
-    carried = Money()
+    carried = Money(help_text="Corrections of earlier statements.")
+    carried_over = Money(help_text="What earlier statements left below nothing, taken off here.")
     due = Money()
     paid = Money()
-    open = Money()
+    open = Money(help_text="Nothing where what was left is carried over on another statement.")
     figures = serializers.DictField()
     corrections = CorrectionOut(many=True)
     payments = PaymentOut(many=True)
@@ -143,7 +147,8 @@ class StatementOut(RowShape):
         fields = (
             *("id", "number", "agreement", "site", "starts_on", "ends_on", "currency"),
             *MONEY,
-            *("paid", "open", "host_name", "issued_at", "issued_by", "mailed_at"),
+            *("paid", "open", "carried_over_on", "host_name", "issued_at", "issued_by"),
+            "mailed_at",
             *("digest", "figures", "corrections", "payments"),
         )
 
@@ -158,5 +163,6 @@ class StatementBriefOut(RowShape):
         model = Statement
         fields = (
             *("id", "number", "agreement", "site", "starts_on", "ends_on", "currency"),
-            *("receipts", "due", "paid", "open", "host_name", "issued_at", "mailed_at"),
+            *("receipts", "due", "paid", "open", "carried_over_on", "host_name"),
+            *("issued_at", "mailed_at"),
         )

@@ -9,7 +9,7 @@ from people.exports import Cell, Table
 from people.models import Business
 
 from .models import Statement
-from .papers import CLASS_WORDS
+from .papers import CLASS_WORDS, carried_over
 from .queries.cards import Matched
 
 
@@ -17,8 +17,8 @@ def statements(rows: Iterable[Any], zone: ZoneInfo) -> Table:
     """Of `queries.commission.statements`."""
     head = (
         *("statement", "site", "host", "from", "to before", "currency", "receipts", "base"),
-        *("commission", "to make up the minimum", "corrections", "due", "paid", "open"),
-        *("issued at", "mailed at"),
+        *("commission", "to make up the minimum", "corrections", "carried over", "due", "paid"),
+        *("open", "carried over on", "issued at", "mailed at"),
     )
     cents = _rounding()
     return Table(
@@ -29,7 +29,8 @@ def statements(rows: Iterable[Any], zone: ZoneInfo) -> Table:
                 *(one.number, one.site.name, one.host_name, one.starts_on, one.ends_on),
                 one.currency,
                 *cents(one.receipts, one.base, one.commission, one.minimum_added),
-                *cents(one.carried, one.due, one.paid, one.open),
+                *cents(one.carried, one.carried_over, one.due, one.paid, one.open),
+                one.carried_over_on and one.carried_over_on.number,
                 *(one.issued_at, one.mailed_at),
             )
             for one in rows
@@ -67,6 +68,9 @@ def _made(one: Statement) -> Iterator[Sequence[Cell]]:
     for carried in figures["carried"]:
         said = f"correction of statement {carried['of_statement']}: {carried['reason']}"
         yield said, "", "", *apart, *cents(carried["amount"])
+    for left in carried_over(figures):
+        said = f"carried over from statement {left['of_statement']}"
+        yield said, "", "", *apart, *cents(left["amount"])
     yield "due", "", "", *apart, *cents(one.due)
 
 

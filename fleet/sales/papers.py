@@ -1,6 +1,8 @@
 """A statement of commission on paper, from its frozen figures alone."""
 
+from collections.abc import Mapping
 from decimal import Decimal
+from typing import Any
 
 from people.currency import said
 from people.models import Business
@@ -10,6 +12,12 @@ from .models import Statement
 from .terms import CLASSES
 
 CLASS_WORDS = {**dict(CLASSES), "": "product not known"}
+
+
+def carried_over(figures: Mapping[str, Any]) -> list[dict[str, str]]:
+    """What frozen figures say was carried over; those frozen before there was such a thing say
+    nothing."""
+    return list(figures.get("carried_over", ()))
 
 
 def statement_paper(statement: Statement) -> Paper:
@@ -76,6 +84,10 @@ def statement_paper(statement: Statement) -> Paper:
                     money(one["amount"]),
                 )
                 for one in figures["carried"]
+            ),
+            *(
+                (f"Carried over from statement {one['of_statement']}", money(one["amount"]))
+                for one in carried_over(figures)
             ),
         ],
         total=("Due", money(statement.due)),

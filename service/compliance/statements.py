@@ -10,14 +10,17 @@ from django.db.models import Sum
 from fleet.compute.commission import parts_of
 from fleet.machines.models import Machine, Placement
 from fleet.sales.actions.agreements import calendar_period, period_of
-from fleet.sales.actions.commission import Deduction, Preview, UnableToIssue, issue, preview
+from fleet.sales.actions.commission import UnableToIssue, issue
 from fleet.sales.models import Agreement, Statement, StatementCorrection
+from fleet.sales.previews import Deduction, Preview, preview
 from fleet.sales.queries.commission import (
     Taken,
     agreements_in,
     by_site,
     first_moment,
+    left_over,
     receipts,
+    waiting_corrections,
 )
 from fleet.sales.terms import terms_from
 from people.models import Business, Person
@@ -33,7 +36,7 @@ NOTHING = Decimal(0)
 def preview_of(agreement: Agreement, day: date) -> Preview:
     """What the period of an agreement that `day` lies in comes to. Raises Unacceptable."""
     starts_on, ends_on = period_of(agreement, day)
-    (found,) = _previews([agreement], starts_on, ends_on)
+    (found,) = _previews([agreement], starts_on, ends_on, _Waiting([agreement.site_id]))
     return found
 
 
@@ -54,8 +57,11 @@ def previews(rhythm: str, day: date) -> list[Preview]:
     alike: dict[tuple[date, date], list[Agreement]] = defaultdict(list)
     for row in rows:
         alike[period_of(row, max(starts_on, row.starts_on))].append(row)
+    waiting = _Waiting([row.site_id for row in rows])
     return [
-        found for (starts, ends), those in alike.items() for found in _previews(those, starts, ends)
+        found
+        for (starts, ends), those in sorted(alike.items())
+        for found in _previews(those, starts, ends, waiting)
     ]
 
 
@@ -80,7 +86,28 @@ def run_statements(*, rhythm: str, day: date, actor: Person, now: datetime) -> l
     return issue(previews=previews(rhythm, day), actor=actor, now=now)
 
 
-def _previews(rows: Sequence[Agreement], starts_on: date, ends_on: date) -> list[Preview]:
+class _Waiting:
+    """What waits for the next statement of sites: corrections, and what is below nothing.
+
+    Whoever takes it has it alone: of two statements of a site that are reckoned together, the first
+    carries it.
+    """
+
+    def __init__(self, sites: Sequence[int]) -> None:
+        self._corrections: dict[int, list[StatementCorrection]] = defaultdict(list)
+        for one in waiting_corrections(sites):
+            self._corrections[one.statement.site_id].append(one)
+        self._over: dict[int, list[Statement]] = defaultdict(list)
+        for left in left_over(sites):
+            self._over[left.site_id].append(left)
+
+    def take(self, site: int) -> tuple[list[StatementCorrection], list[Statement]]:
+        return self._corrections.pop(site, []), self._over.pop(site, [])
+
+
+def _previews(
+    rows: Sequence[Agreement], starts_on: date, ends_on: date, waiting: _Waiting
+) -> list[Preview]:
     sites = [row.site_id for row in rows]
     taken = receipts(starts_on, ends_on, sites=sites)
     of_site = by_site(taken)
@@ -93,15 +120,12 @@ def _previews(rows: Sequence[Agreement], starts_on: date, ends_on: date) -> list
         basis = TaxSettings.Basis.DAYS
         tax = tax_of_classes(Period(starts_on, ends_on), machines=sorted(keys), basis=basis)
     refunds = _refunds(starts_on, ends_on, sites) if "refunds" in wanted else {}
-    carried: dict[int, list[StatementCorrection]] = defaultdict(list)
-    waiting = StatementCorrection.objects.filter(statement__site__in=sites, carried_on=None)
-    for one in waiting.select_related("statement").order_by("pk"):
-        carried[one.statement.site_id].append(one)
     whole = _by_class(taken)
     made = []
     for row in rows:
         here = of_site.get(row.site_id, [])
         off, words = _deductions(row, here, whole, tax, refunds)
+        carried, over = waiting.take(row.site_id)
         made.append(
             preview(
                 agreement=row,
@@ -111,7 +135,8 @@ def _previews(rows: Sequence[Agreement], starts_on: date, ends_on: date) -> list
                 words=words,
                 taken=here,
                 names=names,
-                carried=carried[row.site_id],
+                carried=carried,
+                over=over,
             )
         )
     return made

@@ -1,30 +1,22 @@
 """Statements of commission: previewed, issued, corrected, paid, and mailed."""
 
-import hashlib
-import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from functools import partial
-from typing import Any, Final
+from typing import Final
 
 from celery import signature
 from django.db import connection, transaction
 
-from fleet.compute.commission import MachineReceipts, Off
-from fleet.compute.commission import Statement as Reckoned
-from fleet.compute.commission import statement as reckon
-from fleet.machines.models import Machine, Site
+from fleet.machines.models import Site
 from people import audit, bulk
 from people.errors import Unable, Unacceptable
 from people.models import AuditEntry, Business, Person
 from people.rows import put
 
 from ..models import Agreement, Statement, StatementCorrection, StatementPayment
-from ..queries.commission import Taken, by_site, receipts, waiting_corrections
-from ..terms import said, terms_from
-from .agreements import covered_of
+from ..previews import Preview
 
 NOTHING: Final = Decimal(0)
 PREVIEWED: Final = ("terms", "starts_on", "ends_on", "rhythm", "site_id")
@@ -36,89 +28,6 @@ NUMBERS: Final = 5_460_011
 
 class UnableToIssue(Unable):
     code = "unable_to_issue"
-
-
-@dataclass(frozen=True)
-class Deduction:
-    """What one machine's receipts of a class at a site hold that may be taken off."""
-
-    tax: Decimal = NOTHING
-    deposit: Decimal = NOTHING
-    refunds: Decimal = NOTHING
-
-
-@dataclass(frozen=True)
-class Preview:
-    """What would be issued. `figures` is what is frozen; `digest` is of it."""
-
-    agreement: Agreement
-    starts_on: date
-    ends_on: date
-    reckoned: Reckoned
-    carried: tuple[StatementCorrection, ...]
-    figures: Mapping[str, Any]
-    digest: str
-
-    @property
-    def due(self) -> Decimal:
-        return self.reckoned.amount + sum((one.amount for one in self.carried), NOTHING)
-
-
-def preview(
-    *,
-    agreement: Agreement,
-    starts_on: date,
-    ends_on: date,
-    deductions: Mapping[tuple[int, str], Deduction] | None = None,
-    words: Sequence[str] = (),
-    taken: Sequence[Taken] | None = None,
-    names: Mapping[int, str] | None = None,
-    carried: Sequence[StatementCorrection] | None = None,
-) -> Preview:
-    """What a period of an agreement comes to. Nothing is written.
-
-    `deductions` are by machine and product class; None where nobody told them, which the figures
-    then say. `words` are what the reader of the figures must know besides. `taken`, `names` and
-    `carried` are given by who reckons many sites, and asked here otherwise.
-    """
-    business = Business.the()
-    terms = terms_from(agreement.terms)
-    if taken is None:
-        found = receipts(starts_on, ends_on, sites=[agreement.site_id])
-        taken = by_site(found).get(agreement.site_id, [])
-    if names is None:
-        keys = {one.machine_id for one in taken}
-        names = dict(Machine.objects.filter(pk__in=keys).values_list("pk", "asset_tag"))
-    if carried is None:
-        carried = list(waiting_corrections(agreement.site_id))
-    told = [*words]
-    if deductions is None and terms.base:
-        off = ", ".join(one.value for one in Off if one in terms.base)
-        told.append(f"Not known and not taken off: {off}.")
-    untold = sum(one.untold for one in taken)
-    if untold:
-        told.append(
-            f"{untold} lines tell how many were sold and not for how much; their money is in no "
-            "figure here."
-        )
-    lines = _lines(taken, names, deductions or {})
-    reckoned = reckon(
-        terms,
-        lines,
-        places=business.currency_exponent,
-        covered=covered_of(agreement, starts_on, ends_on),
-    )
-    reckoned = replace(reckoned, said=(*reckoned.said, *told))
-    figures = _figures(agreement, starts_on, ends_on, lines, reckoned, carried, business)
-    return Preview(
-        agreement, starts_on, ends_on, reckoned, tuple(carried), figures, digest_of(figures)
-    )
-
-
-def digest_of(figures: Mapping[str, Any]) -> str:
-    """SHA-256 of figures as canonical JSON."""
-    plain = json.dumps(figures, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    return hashlib.sha256(plain.encode()).hexdigest()
 
 
 @transaction.atomic
@@ -136,11 +45,16 @@ def issue(*, previews: Sequence[Preview], actor: Person, now: datetime) -> list[
     carried = [one.pk for preview in previews for one in preview.carried]
     rows = StatementCorrection.objects.select_for_update(of=("self",), no_key=True)
     waiting = {row.pk: row for row in rows.filter(pk__in=carried, carried_on=None).order_by("pk")}
+    over = [one.pk for preview in previews for one in preview.left_over]
+    if len({*carried}) != len(carried) or len({*over}) != len(over):
+        raise UnableToIssue("two of these statements carry the same; issue one after the other")
+    those = Statement.objects.select_for_update(of=("self",), no_key=True)
+    left = {row.pk: row for row in those.filter(pk__in=over, carried_over_on=None).order_by("pk")}
     issued: dict[int, list[Statement]] = {}
     for row in Statement.objects.filter(site__in=[one.agreement.site_id for one in previews]):
         issued.setdefault(row.site_id, []).append(row)
     for one in previews:
-        _require(one, stood, waiting, issued.get(one.agreement.site_id, []), today)
+        _require(one, stood, {*waiting}, {*left}, issued.get(one.agreement.site_id, []), today)
     _lock_numbers()
     last = Statement.objects.order_by("-number").values_list("number", flat=True).first() or 0
     sites = Site.objects.in_bulk([one.agreement.site_id for one in previews])
@@ -153,7 +67,10 @@ def issue(*, previews: Sequence[Preview], actor: Person, now: datetime) -> list[
         for correction in one.carried:
             held = waiting[correction.pk]
             held.carried_on = row
+        for earlier in one.left_over:
+            left[earlier.pk].carried_over_on = row
     StatementCorrection.objects.bulk_update(waiting.values(), ["carried_on"])
+    Statement.objects.bulk_update(left.values(), ["carried_over_on"])
     bulk.write(
         [
             AuditEntry(
@@ -204,7 +121,9 @@ def pay(
     """Write down money that went to a host. Raises Unacceptable: more than is owed, or tomorrow."""
     _require_cents(amount, "amount")
     held = Statement.objects.select_for_update(of=("self",), no_key=True).get(pk=statement.pk)
-    open_yet = held.due - sum((one.amount for one in held.payments.all()), NOTHING)
+    # What is below nothing is never paid, but carried over.
+    paid = sum((one.amount for one in held.payments.all()), NOTHING)
+    open_yet = max(held.due, NOTHING) - paid
     if amount > open_yet:
         places = Business.the().currency_exponent
         message = f"{held} is owed {open_yet:.{places}f} yet; give no more"
@@ -246,86 +165,11 @@ def address_of(statement: Statement) -> str:
     return statement.host_email or statement.site.host_email
 
 
-def _lines(
-    taken: Sequence[Taken],
-    names: Mapping[int, str],
-    deductions: Mapping[tuple[int, str], Deduction],
-) -> list[MachineReceipts]:
-    """Receipts by machine and class, with what may be taken off each."""
-    lines = []
-    for one in sorted(taken, key=lambda one: (one.machine_id, one.form)):
-        off = deductions.get((one.machine_id, one.form), Deduction())
-        lines.append(
-            MachineReceipts(
-                names[one.machine_id], one.form, one.receipts, off.tax, off.deposit, off.refunds
-            )
-        )
-    return lines
-
-
-def _figures(
-    agreement: Agreement,
-    starts_on: date,
-    ends_on: date,
-    lines: Sequence[MachineReceipts],
-    reckoned: Reckoned,
-    carried: Sequence[StatementCorrection],
-    business: Business,
-) -> dict[str, Any]:
-    off = {(one.machine, one.product_class): one for one in lines}
-    return {
-        "site": agreement.site.name,
-        "starts_on": starts_on.isoformat(),
-        "ends_on": ends_on.isoformat(),
-        "currency": business.currency,
-        "terms": agreement.terms,
-        "terms_said": said(terms_from(agreement.terms)),
-        "lines": [
-            {
-                "machine": one.machine,
-                "product_class": one.product_class,
-                "receipts": _plain(one.receipts),
-                "tax": _plain(off[one.machine, one.product_class].tax),
-                "deposit": _plain(off[one.machine, one.product_class].deposit),
-                "refunds": _plain(off[one.machine, one.product_class].refunds),
-                "base": _plain(one.base),
-                "percent": None if one.percent is None else _plain(one.percent),
-                "amount": _plain(one.amount),
-            }
-            for one in reckoned.lines
-        ],
-        "machines": [
-            {
-                "machine": one.machine,
-                "receipts": _plain(one.receipts),
-                "base": _plain(one.base),
-                "commission": _plain(one.commission),
-                "minimum_added": _plain(one.minimum_added),
-                "amount": _plain(one.amount),
-            }
-            for one in reckoned.by_machine
-        ],
-        "receipts": _plain(reckoned.receipts),
-        "base": _plain(reckoned.base),
-        "commission": _plain(reckoned.commission),
-        "minimum_added": _plain(reckoned.minimum_added),
-        "amount": _plain(reckoned.amount),
-        "carried": [
-            {
-                "of_statement": one.statement.number,
-                "amount": _plain(one.amount),
-                "reason": one.reason,
-            }
-            for one in carried
-        ],
-        "said": list(reckoned.said),
-    }
-
-
 def _require(
     one: Preview,
     stood: Mapping[int, Agreement],
-    waiting: Mapping[int, StatementCorrection],
+    waiting: Collection[int],
+    left: Collection[int],
     issued: Sequence[Statement],
     today: date,
 ) -> None:
@@ -352,10 +196,15 @@ def _require(
             f"{one.agreement.site}: a correction was carried meanwhile; look at the preview again",
             code="changed_meanwhile",
         )
+    if any(earlier.pk not in left for earlier in one.left_over):
+        raise UnableToIssue(
+            f"{one.agreement.site}: what an earlier statement left was carried over meanwhile; "
+            "look at the preview again",
+            code="changed_meanwhile",
+        )
 
 
 def _statement(one: Preview, number: int, site: Site, actor: Person, now: datetime) -> Statement:
-    carried = sum((correction.amount for correction in one.carried), NOTHING)
     return Statement(
         number=number,
         agreement=one.agreement,
@@ -368,8 +217,9 @@ def _statement(one: Preview, number: int, site: Site, actor: Person, now: dateti
         commission=one.reckoned.commission,
         minimum_added=one.reckoned.minimum_added,
         amount=one.reckoned.amount,
-        carried=carried,
-        due=one.reckoned.amount + carried,
+        carried=one.owing.corrections,
+        carried_over=one.owing.carried_over,
+        due=one.due,
         figures=one.figures,
         digest=one.digest,
         host_name=site.host_name,
@@ -389,7 +239,3 @@ def _require_cents(amount: Decimal, field: str) -> None:
     if not amount.is_finite() or amount != round(amount, places):
         message = f"{amount}; give whole units of {Business.the().currency}'s smallest coin"
         raise Unacceptable(f"{field}: {message}", fields={field: message})
-
-
-def _plain(amount: Decimal) -> str:
-    return f"{amount:f}"

@@ -56,7 +56,8 @@ class Agreement(models.Model):
 
 
 class Statement(models.Model):
-    """What a host was told for a period. Frozen when issued; only `mailed_at` is set later.
+    """What a host was told for a period. Frozen when issued; when it was mailed, and which
+    statement carried over what it left below nothing, are set later.
 
     `figures` says how every amount was made, and `digest` is the SHA-256 of it as canonical JSON.
     """
@@ -73,7 +74,10 @@ class Statement(models.Model):
     minimum_added = money()
     amount = money(help_text="Commission, and what made up the minimum.")
     carried = signed_money(help_text="Corrections of earlier statements.")
-    due = signed_money(help_text="The amount with what was carried.")
+    carried_over = signed_money(
+        default=0, help_text="What earlier statements left below nothing, taken off here."
+    )
+    due = signed_money(help_text="The amount with what was carried and carried over.")
     figures = models.JSONField(encoder=DjangoJSONEncoder)
     digest = models.CharField(max_length=64)
     host_name = models.CharField(max_length=120, blank=True)
@@ -81,6 +85,14 @@ class Statement(models.Model):
     issued_at = models.DateTimeField()
     issued_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+"
+    )
+    carried_over_on = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="carries_over",
+        help_text="The statement that takes off what this one left below nothing.",
     )
     mail_asked_at = models.DateTimeField(null=True, blank=True)
     mailed_at = models.DateTimeField(null=True, blank=True)
@@ -100,8 +112,16 @@ class Statement(models.Model):
             ),
             models.CheckConstraint(
                 condition=models.Q(amount=models.F("commission") + models.F("minimum_added"))
-                & models.Q(due=models.F("amount") + models.F("carried")),
+                & models.Q(due=models.F("amount") + models.F("carried") + models.F("carried_over")),
                 name="statement_adds_up",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(carried_over__lte=0), name="statement_carries_over_what_is_less"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(carried_over_on__isnull=True)
+                | models.Q(due__lt=0) & ~models.Q(carried_over_on=models.F("pk")),
+                name="statement_carried_over_on_another",
             ),
         ]
         indexes = [models.Index(fields=["-starts_on", "-number"], name="statement_latest_first")]

@@ -8,7 +8,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from django.db import connection
-from django.db.models import DecimalField, F, OuterRef, QuerySet, Subquery, Sum, Value
+from django.db.models import Case, DecimalField, F, OuterRef, QuerySet, Subquery, Sum, Value, When
 from django.db.models.functions import Coalesce
 
 from people.errors import NotAllowed, NotFound
@@ -121,28 +121,48 @@ def _sum_of(rows: "QuerySet[Any]", **of: Any) -> Coalesce:
 
 
 def statements() -> "QuerySet[Statement]":
-    """Statements with `paid`, and `open`: what is still owed."""
+    """Statements with `paid`, and `open`: what is still owed, nothing where it was carried over."""
     paid = _sum_of(StatementPayment.objects.all(), statement=OuterRef("pk"))
+    standing = Case(
+        When(carried_over_on__isnull=True, then=F("due")),
+        default=Value(NOTHING),
+        output_field=MONEY,
+    )
     return (
-        Statement.objects.select_related("site", "agreement", "issued_by")
+        Statement.objects.select_related("site", "agreement", "issued_by", "carried_over_on")
         .annotate(paid=paid)
-        .annotate(open=F("due") - F("paid"))
+        .annotate(open=standing - F("paid"))
     )
 
 
-def waiting_corrections(site_id: int) -> "QuerySet[StatementCorrection]":
-    """Corrections that the next statement of a site will carry."""
-    return StatementCorrection.objects.filter(
-        statement__site=site_id, carried_on__isnull=True
-    ).select_related("statement")
+def waiting_corrections(site_ids: Sequence[int]) -> "QuerySet[StatementCorrection]":
+    """Corrections that the next statement of each site will carry."""
+    return (
+        StatementCorrection.objects.filter(statement__site__in=site_ids, carried_on__isnull=True)
+        .select_related("statement")
+        .order_by("pk")
+    )
+
+
+def left_over(site_ids: Sequence[int]) -> "QuerySet[Statement]":
+    """Statements whose due is below nothing, which the next statement of each site will carry."""
+    return Statement.objects.filter(
+        site__in=site_ids, due__lt=0, carried_over_on__isnull=True
+    ).order_by("number")
 
 
 def owed() -> dict[str, Decimal]:
-    """Over all hosts: what was issued, paid, is open, and what corrections wait to be carried."""
-    due = _total(Statement.objects.all(), "due")
+    """Over all hosts: what was issued, paid, is open, and what waits for the next statements:
+    corrections, and, as a part of what is open, what is below nothing.
+
+    What a statement carried over is in its due and in that of the one before; it counts once.
+    """
+    sums = Statement.objects.order_by().aggregate(due=Sum("due"), over=Sum("carried_over"))
+    due = (sums["due"] or NOTHING) - (sums["over"] or NOTHING)
     paid = _total(StatementPayment.objects.all(), "amount")
     waiting = _total(StatementCorrection.objects.filter(carried_on__isnull=True), "amount")
-    return {"due": due, "paid": paid, "open": due - paid, "waiting": waiting}
+    over = _total(Statement.objects.filter(due__lt=0, carried_over_on__isnull=True), "due")
+    return {"due": due, "paid": paid, "open": due - paid, "waiting": waiting, "over": over}
 
 
 def _total(rows: "QuerySet[Any]", column: str) -> Decimal:

@@ -13,9 +13,9 @@ from django.utils import timezone
 from fleet.sales import money_tables
 from fleet.sales.actions import commission as actions
 from fleet.sales.actions.agreements import save_agreement
-from fleet.sales.actions.commission import Preview
 from fleet.sales.models import Agreement, Statement
-from fleet.sales.papers import CLASS_WORDS, statement_paper
+from fleet.sales.papers import CLASS_WORDS, carried_over, statement_paper
+from fleet.sales.previews import Preview
 from fleet.sales.queries.commission import (
     agreement_for,
     agreements,
@@ -251,7 +251,9 @@ def _shown(figures: Mapping[str, Any]) -> dict[str, Any]:
         for one in figures["machines"]
     ]
     carried = [{**one, "amount": Decimal(one["amount"])} for one in figures["carried"]]
-    return {**figures, **shown, "lines": lines, "machines": machines, "carried": carried}
+    over = [{**one, "amount": Decimal(one["amount"])} for one in carried_over(figures)]
+    told = {"lines": lines, "machines": machines, "carried": carried, "carried_over": over}
+    return {**figures, **shown, **told}
 
 
 def _day(form: DayForm) -> date:

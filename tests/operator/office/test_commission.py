@@ -65,7 +65,7 @@ def test_a_statement_from_terms_to_the_payment(
     assert one.splitlines()[-1] == "due,,,,,,,,,9.00"
     listed = client.get(reverse("office:statements-export"), {"as": "xlsx"})
     sheet = load_workbook(io.BytesIO(listed.content)).active
-    assert (sheet["A2"].value, sheet["L2"].value) == (1, 9)
+    assert (sheet["A2"].value, sheet["M2"].value) == (1, 9)
     assert "corrections for the next" in client.get(reverse("office:commission")).content.decode()
     run = post(client, "statements-run", day="2026-02-05", rhythm="monthly")
     assert run.status_code == 302

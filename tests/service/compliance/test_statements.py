@@ -13,8 +13,9 @@ from pypdf import PdfReader
 from fleet.machines.actions import machines as machine_actions
 from fleet.machines.models import Machine, Product
 from fleet.sales.actions import agreements, commission
-from fleet.sales.actions.commission import UnableToIssue, digest_of
+from fleet.sales.actions.commission import UnableToIssue
 from fleet.sales.models import Agreement, Statement
+from fleet.sales.previews import digest_of, preview
 from fleet.sales.queries.commission import owed, receipts, statements
 from fleet.sales.tasks import mail_statement
 from people.errors import Unable, Unacceptable
@@ -164,7 +165,7 @@ def test_what_no_rule_is_entered_for_is_said(machine: Machine, owner: Person) ->
 
 def test_nobody_told_what_is_taken_off(machine: Machine, owner: Person) -> None:
     agreement = agree(machine, owner, STEPS)
-    found = commission.preview(
+    found = preview(
         agreement=agreement, starts_on=date(2026, 2, 1), ends_on=date(2026, 3, 1)
     )
     assert "Not known and not taken off: tax." in found.reckoned.said
