@@ -50,9 +50,10 @@ class Exporting:
 
 
 def exports(
-    summary: str, *, query: type[serializers.Serializer] | None = None
+    summary: str, *, query: type[serializers.Serializer] | None = None, of_one: bool = False
 ) -> Callable[[Handler], Any]:
     """A door `export` beside a list. The handler gives the table of the rows it is given filtered.
+    `of_one`: beside one row; the handler gets its `pk`.
 
     It is called with the request and answers with a Table; with `query`, which stands in the place
     of filters, it gets the validated query as `asked`.
@@ -65,9 +66,10 @@ def exports(
                 kwargs["asked"] = asked_of(request, query, besides=(PARAMETER,))
             return _sent(request, handler(self, request, *args, **kwargs))
 
-        door.door = Door(filtered=query is None, exported=True)  # type: ignore[attr-defined]
+        filtered = query is None and not of_one
+        door.door = Door(filtered=filtered, exported=True)  # type: ignore[attr-defined]
         # The route first: it would else overwrite what is described.
-        routed = action(detail=False, url_path="export", url_name="export")(door)
+        routed = action(detail=of_one, url_path="export", url_name="export")(door)
         return extend_schema(
             responses={
                 (200, "text/csv"): OpenApiResponse(
@@ -84,7 +86,7 @@ def exports(
                     description="The form of the file. Left out: what `Accept` names, else CSV.",
                 ),
             ],
-            filters=query is None,
+            filters=filtered,
             summary=summary,
         )(routed)
 

@@ -8,7 +8,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.doors import Doors, gives, writes
+from api.exports import Exporting, exports
 from api.filters import Text
+from people.exports import Table
+from service.compliance import tax_tables
 from service.compliance.actions import filing, tax_rules
 from service.compliance.models import Filing, FilingDuty
 from service.compliance.queries.filing import filings, recomputed, since_filed
@@ -25,7 +28,7 @@ def _period(asked: dict[str, Any]) -> Period:
     return Period(asked["starts_on"], asked["ends_on"])
 
 
-class TaxReports(Doors):
+class TaxReports(Exporting, Doors):
     """The report of a period, made anew whenever it is asked for. No tax advice."""
 
     described_by = Filing
@@ -45,6 +48,12 @@ class TaxReports(Doors):
             "advice": ADVICE,
         }
         return self.answer(shapes.TaxReportOut, told)
+
+    @exports("The sales tax of a period as a file, a row a line", query=shapes.PeriodQuery)
+    def export(self, request: Request, asked: dict[str, Any]) -> Table:
+        made = tax_report(_period(asked), state=asked["state"], basis=asked["basis"])
+        title = tax_tables.report_title(asked["state"], _period(asked))
+        return tax_tables.report_table(figures(made.report), title)
 
 
 class TaxMachinesQuery(shapes.PeriodQuery):
@@ -83,7 +92,7 @@ class FilingFilter(FilterSet):
     starts_until = DateFilter("starts_on", lookup_expr="lte")
 
 
-class Filings(Doors):
+class Filings(Exporting, Doors):
     """Returns as they were filed: never changed, amended by others."""
 
     described_by = Filing
@@ -108,6 +117,11 @@ class Filings(Doors):
         period = Period(given.pop("starts_on"), given.pop("ends_on"))
         filed = filing.file_period(period=period, actor=self.person, now=self.now, **given)
         return self.created(shapes.FilingOut, filing_for(self.person, filed.pk))
+
+    @exports("A return as a file, a row a line, as it was filed", of_one=True)
+    def export(self, request: Request, pk: int) -> Table:
+        found = filing_for(self.person, pk)
+        return tax_tables.report_table(found.figures, tax_tables.filing_title(found))
 
     @gives(shapes.FilingChangesOut, summary="Ask what has come to light since a return was filed")
     @action(detail=True, methods=["get"])

@@ -192,6 +192,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
         name="tax-report",
     ),
     path(
+        "tax-reports/export",
+        tax.TaxReports.as_view({"get": "export"}, basename="tax-report", detail=False),
+        name="tax-report-export",
+    ),
+    path(
         "tax-settings",
         tax_kept.TaxSettingsDoors.as_view(ONE, basename="tax-settings"),
         name="tax-settings",

@@ -273,6 +273,11 @@ def _under(period: Period, basis: str, figures: Figures) -> list[str]:
     ]
 
 
+def report_title(state: str, period: Period) -> str:
+    """What the report of a state, or of all of them, is called on paper and as a file."""
+    return f"Sales tax of {state or 'every state'}, {period.starts_on}"
+
+
 def filing_title(filing: Filing) -> str:
     amended = ", amended" if filing.amends_id else ""
     return f"Sales tax of {filing.state}, {filing.starts_on} to {filing.ends_on}{amended}"

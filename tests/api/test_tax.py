@@ -1,11 +1,15 @@
 """Sales tax through the API: asked, filed, amended; rules, rates and places kept."""
 
+import csv
+import io
 import uuid
 from collections.abc import Callable
 from datetime import date
+from decimal import Decimal
 from typing import Any
 
 import pytest
+from openpyxl import load_workbook
 from rest_framework.test import APIClient
 
 from people.models import Person
@@ -77,6 +81,26 @@ def test_a_period_is_reported_and_filed_once(office: APIClient, sales: Sales) ->
     again = office.get(f"/api/v1/filings/{pk}/recomputed").json()
     assert again == {"is_same": True, "digest_holds": True, "differs": []}
     assert len(office.get("/api/v1/filings?state=FL").json()["items"]) == 1
+
+
+def test_a_report_and_a_return_are_files(office: APIClient, sales: Sales) -> None:
+    """Line by line, their totals last; a return is written as it was filed."""
+    seen = office.get(f"/api/v1/tax-reports?{JANUARY}&state=FL").json()["digest"]
+    body = {"state": "FL", "starts_on": "2026-01-01", "ends_on": "2026-02-01", "seen": seen}
+    pk = post(office, "filings", body).json()["id"]
+    told = office.get(f"/api/v1/tax-reports/export?{JANUARY}&state=FL")
+    kept = office.get(f"/api/v1/filings/{pk}/export?as=csv")
+    head, *rows = csv.reader(io.StringIO(told.content.decode("utf-8-sig")))
+    assert list(csv.reader(io.StringIO(kept.content.decode("utf-8-sig")))) == [head, *rows]
+    column = head.index("Tax due")
+    *lines, total = (Decimal(row[column]) for row in rows)
+    assert (sum(lines), total) == (Decimal("14.21"), Decimal("14.21"))
+    sales.read(local(2026, 1, 30, 9), received=local(2026, 2, 20, 9), cash_1=40)
+    again = office.get(f"/api/v1/filings/{pk}/export")
+    assert again.content == kept.content
+    book = office.get(f"/api/v1/tax-reports/export?{JANUARY}&as=xlsx")
+    assert load_workbook(io.BytesIO(book.content)).active.max_row > 2
+    assert office.get("/api/v1/tax-reports/export").status_code == 400
 
 
 def test_a_late_read_is_amended(office: APIClient, sales: Sales, accountant: Person) -> None:

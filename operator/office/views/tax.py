@@ -88,8 +88,7 @@ def export(request: PersonRequest) -> HttpResponse:
             "name the period: starts_on and ends_on", fields={"starts_on": "missing"}
         )
     made = _made(form)
-    state = form.cleaned_data["state"] or "every state"
-    title = f"Sales tax of {state}, {made.gathered.period.starts_on}"
+    title = tax_tables.report_title(form.cleaned_data["state"], made.gathered.period)
     return _written(request, figures(made.report), made.gathered.period, made.gathered.basis, title)
 
 
