@@ -12,7 +12,7 @@ from django.db import connection
 from service.compute.tax.rules import Rule
 from service.compute.tax.split import ZERO
 
-from ..sums.gathering import Period, arguments, money
+from ..sums.gathering import Basis, Period, arguments, money
 
 BY_PRICE: Final = """
     SELECT k.bulk, l.price_minor, SUM(COALESCE(l.paid_minor, 0))::bigint
@@ -92,7 +92,7 @@ class LowShares:
     def _read(self) -> dict[tuple[bool, int | None], int]:
         if self._sums is None:
             with connection.cursor() as cursor:
-                cursor.execute(BY_PRICE, arguments(self._period, ()))
+                cursor.execute(BY_PRICE, arguments(Basis.READ, self._period, ()))
                 self._sums = {(bulk, price): minor for bulk, price, minor in cursor.fetchall()}
         return self._sums
 

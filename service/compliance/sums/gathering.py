@@ -13,7 +13,9 @@ from functools import cached_property
 from typing import Any, Final, NamedTuple, TypeAlias
 
 from django.db import connection
+from django.db.models import Max, Q
 
+from fleet.sales.models import Bag
 from people.models import Business
 from service.compute.tax.cut import passed
 
@@ -23,6 +25,8 @@ from .segments import Segment
 Basis = TaxSettings.Basis
 AT_A_VISIT: Final = timedelta(hours=2)
 """A bag sealed so long before its visit's read is still the bag of that read."""
+ALWAYS: Final = datetime.min.replace(tzinfo=UTC)
+JUST: Final = timedelta(microseconds=1)
 
 
 Gone: TypeAlias = tuple[int, int]
@@ -64,30 +68,77 @@ class Period:
         return datetime.combine(self.ends_on, time(0), tzinfo=self.since.tzinfo)
 
 
-# What of a line is counted, and the moment by which it falls into a period. A machine that does not
-# tell cash from cards is taken to have sold for cash.
+class Source(NamedTuple):
+    """What of a line is counted by one basis, when, and what is joined to tell it."""
+
+    when: str
+    units: str
+    minor: str
+    untold: str
+    joined: str = ""
+
+
+UNITS: Final = "COALESCE(l.paid_units, 0)"
+MINOR: Final = "COALESCE(l.paid_minor, 0)"
+UNTOLD: Final = "(l.paid_minor IS NULL AND l.paid_units > 0)"
+READ_WITHIN: Final = "(i.ends_at >= %(since)s AND i.ends_at < %(until)s)"
+TOUCHES: Final = "i.starts_at < %(until)s AND (i.ends_at > %(since)s OR i.starts_at >= %(since)s)"
+"""An interval without length at the first moment of a period belongs to it."""
+
+# By collection, cash falls where the bag was sealed that took it, and cards by the read. A machine
+# that does not tell cash from cards is taken to have sold for cash. A bag takes what reads up to it
+# tell, so two moments of each machine say whose bags are of the period: see `_emptied`.
 CASH_UNITS: Final = "COALESCE(l.cash_units, l.paid_units, 0)"
 CASH: Final = "COALESCE(l.cash_minor, l.paid_minor, 0)"
-COLLECTED: Final = """(
-    SELECT min(b.sealed_at) FROM sales_bag b
-    WHERE b.machine_id = i.machine_id AND b.sealed_at >= i.ends_at - %(at_a_visit)s
-)"""
-SOURCES: Final[dict[str, tuple[tuple[str, str, str], ...]]] = {
-    Basis.READ: (("i.ends_at", "COALESCE(l.paid_units, 0)", "COALESCE(l.paid_minor, 0)"),),
-    Basis.DAYS: (("", "COALESCE(l.paid_units, 0)", "COALESCE(l.paid_minor, 0)"),),
+CASH_WITHIN: Final = "(c.machine_id IS NOT NULL AND i.ends_at > c.after AND i.ends_at <= c.upto)"
+EMPTIED: Final = """
+    LEFT JOIN unnest(
+        %(emptied)s::bigint[], %(cash_after)s::timestamptz[], %(cash_upto)s::timestamptz[]
+    ) AS c(machine_id, after, upto) ON c.machine_id = i.machine_id
+"""
+
+
+def _of_both(cash: str, whole: str) -> str:
+    return (
+        f"(CASE WHEN {CASH_WITHIN} THEN {cash} ELSE 0 END"
+        f" + CASE WHEN {READ_WITHIN} THEN GREATEST({whole} - {cash}, 0) ELSE 0 END)"
+    )
+
+
+SOURCES: Final[dict[str, Source]] = {
+    Basis.READ: Source(READ_WITHIN, UNITS, MINOR, UNTOLD),
+    Basis.DAYS: Source(TOUCHES, UNITS, MINOR, UNTOLD),
+    Basis.COLLECTION: Source(
+        f"({READ_WITHIN} OR {CASH_WITHIN})"
+        " AND i.ends_at > %(least_after)s AND i.ends_at <= %(most_upto)s",
+        _of_both(CASH_UNITS, UNITS),
+        _of_both(CASH, MINOR),
+        # Told once of a line, though its cash and its cards fall apart.
+        f"({UNTOLD} AND {READ_WITHIN})",
+        EMPTIED,
+    ),
+}
+# Most intervals lie far from the edges of a period, cash and cards both inside. So the sums by
+# collection are those by read, and the intervals of which a period has only one are set right.
+WHOLES: Final[dict[str, tuple[Source, ...]]] = {
+    Basis.READ: (SOURCES[Basis.READ],),
+    Basis.DAYS: (SOURCES[Basis.DAYS],),
     Basis.COLLECTION: (
-        (COLLECTED, CASH_UNITS, CASH),
-        (
-            "i.ends_at",
-            f"GREATEST(COALESCE(l.paid_units, 0) - {CASH_UNITS}, 0)",
-            f"GREATEST(COALESCE(l.paid_minor, 0) - {CASH}, 0)",
+        Source(
+            READ_WITHIN, f"GREATEST({UNITS}, {CASH_UNITS})", f"GREATEST({MINOR}, {CASH})", UNTOLD
+        ),
+        Source(
+            "i.id = ANY(%(edges)s)",
+            f"CASE WHEN {READ_WITHIN} THEN -{CASH_UNITS} ELSE {CASH_UNITS} END",
+            f"CASE WHEN {READ_WITHIN} THEN -{CASH} ELSE {CASH} END",
+            "false",
         ),
     ),
 }
-UNTOLD: Final = "l.paid_minor IS NULL AND l.paid_units > 0"
-WITHIN: Final = "{moment} >= %(since)s AND {moment} < %(until)s"
-TOUCHES: Final = "i.starts_at < %(until)s AND (i.ends_at > %(since)s OR i.starts_at >= %(since)s)"
-"""An interval without length at the first moment of a period belongs to it."""
+EDGES: Final = f"""
+    SELECT i.id FROM sales_machineinterval i {EMPTIED}
+    WHERE {SOURCES[Basis.COLLECTION].when} AND NOT ({READ_WITHIN} AND {CASH_WITHIN})
+"""  # noqa: S608
 
 # Segments hang on by a LEFT JOIN, and sums are not grouped by machine, which its segment names: so
 # the database foresees few groups of many rows, and adds up in parallel.
@@ -97,12 +148,12 @@ PLACED: Final = """
     ) AS s(idx, machine_id, starts_at, ends_at)
         ON s.machine_id = i.machine_id
         AND i.starts_at >= s.starts_at AND i.starts_at < s.ends_at AND i.ends_at <= s.ends_at
-    {more}
+    {joined}
     WHERE {when} AND i.machine_id = ANY(%(machines)s)
         AND i.currency IN ('', %(currency)s) AND i.exponent = %(exponent)s
 """
 WHOLE: Final = """
-    SELECT s.idx, u.product_id, l.price_minor, SUM({units})::bigint, SUM({value})::bigint,
+    SELECT s.idx, u.product_id, l.price_minor, SUM({units})::bigint, SUM({minor})::bigint,
         COUNT(*) FILTER (WHERE {untold})
     FROM sales_saleinterval l
     JOIN sales_machineinterval i ON i.id = l.interval_id
@@ -115,46 +166,43 @@ CROSSING: Final = """
     FROM sales_machineinterval i {placed} AND s.idx IS NULL
 """
 PIECES: Final = """
-    SELECT i.id, u.product_id, l.price_minor, {units}, {value}, ({untold})::int
+    SELECT i.id, u.product_id, l.price_minor, {units}, {minor}, {untold}::int
     FROM sales_machineinterval i
     JOIN sales_saleinterval l ON l.interval_id = i.id
-    LEFT JOIN machines_setup u ON u.id = l.set_up_id
+    {product}
+    {joined}
     WHERE i.id = ANY(%(intervals)s)
 """
 
 
 def first_moment(basis: str, period: Period) -> datetime:
     """The first moment that sales of a period may go back to. One query."""
-    found: list[datetime] = []
+    source = SOURCES[basis]
     with connection.cursor() as cursor:
-        for moment, _, _ in SOURCES[basis]:
-            falls = when(moment)
-            # A map of columns and expressions of our own; nothing in it comes from a question.
-            cursor.execute(
-                f"SELECT min(i.starts_at) FROM sales_machineinterval i WHERE {falls}",  # noqa: S608
-                arguments(period, ()),
-            )
-            first = cursor.fetchone()[0]
-            found += [first] if first else []
-    return min([period.since, *found])
+        # A map of columns and expressions of our own; nothing in it comes from a question.
+        cursor.execute(
+            f"SELECT min(i.starts_at) FROM sales_machineinterval i {source.joined}"  # noqa: S608
+            f" WHERE {source.when}",
+            arguments(basis, period, ()),
+        )
+        first = cursor.fetchone()[0]
+    return min(period.since, first) if first else period.since
 
 
 def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
-    """What was sold in a period, by segment, product and price. Three statements a source."""
+    """What was sold in a period, by segment, product and price. A few statements, however
+    much was sold."""
     sums: dict[tuple[int, int, int | None, int | None], list[int]] = defaultdict(lambda: [0, 0, 0])
     kept = clipped(segments, period) if basis == Basis.DAYS else list(enumerate(segments))
-    given = arguments(period, kept)
-    of_machine: dict[int, list[tuple[int, Segment]]] = defaultdict(list)
-    for index, segment in kept:
-        of_machine[segment.machine_id].append((index, segment))
+    given = arguments(basis, period, kept)
+    source = SOURCES[basis]
     with connection.cursor() as cursor:
-        for moment, units, value in SOURCES[basis]:
-            # Told once of a line, though its cash and its cards fall apart.
-            untold_if = "false" if moment == COLLECTED else UNTOLD
-            placed = PLACED.format(when=when(moment), more=PRODUCT)
-            cursor.execute(
-                WHOLE.format(units=units, value=value, placed=placed, untold=untold_if), given
-            )
+        if basis == Basis.COLLECTION:
+            cursor.execute(EDGES, given)
+            given["edges"] = [key for (key,) in cursor.fetchall()]
+        for whole in WHOLES[basis]:
+            placed = PLACED.format(when=whole.when, joined=PRODUCT)
+            cursor.execute(WHOLE.format(placed=placed, **whole._asdict()), given)
             for index, product, price, count, minor, untold in cursor.fetchall():
                 if index is None:
                     continue  # it lies in no segment whole, and is cut below
@@ -162,38 +210,53 @@ def sold(basis: str, period: Period, segments: Sequence[Segment]) -> list[Sold]:
                 held[0] += count
                 held[1] += minor
                 held[2] += untold
-            cursor.execute(CROSSING.format(placed=PLACED.format(when=when(moment), more="")), given)
-            crossing = {
-                key: (
-                    machine,
-                    _within(basis, period, starts, ends),
-                    _shares(of_machine[machine], starts, ends),
-                )
-                for key, machine, starts, ends in cursor.fetchall()
-            }
-            if not crossing:
-                continue
-            cursor.execute(
-                PIECES.format(units=units, value=value, untold=untold_if),
-                {**given, "intervals": list(crossing)},
-            )
-            for key, product, price, count, minor, untold in cursor.fetchall():
-                machine, within, shares = crossing[key]
-                left = [_part(count, *within), _part(minor, *within)]
-                for index, since, until in shares:
-                    held = sums[index, machine, product, price]
-                    part, amount = _part(count, since, until), _part(minor, since, until)
-                    held[0] += part
-                    held[1] += amount
-                    held[2] += untold * (until[0] == until[1])  # where it ends, once
-                    left[0] -= part
-                    left[1] -= amount
-                if any(left):
-                    raise LostOnTheWay(
-                        f"interval {key} of machine {machine}: {left[0]} units and {left[1]} of "
-                        "money lie in no segment"
-                    )
+        placed = PLACED.format(when=source.when, joined=source.joined)
+        cursor.execute(CROSSING.format(placed=placed), given)
+        crossing = cursor.fetchall()
+        if crossing:
+            intervals = [key for key, *_ in crossing]
+            pieces = PIECES.format(product=PRODUCT, **source._asdict())
+            cursor.execute(pieces, {**given, "intervals": intervals})
+            _cut(sums, crossing, cursor.fetchall(), kept, basis, period)
     return [Sold(*key, *held) for key, held in sums.items() if any(held)]
+
+
+def _cut(
+    sums: dict[tuple[int, int, int | None, int | None], list[int]],
+    crossing: Iterable[tuple[int, int, datetime, datetime]],
+    lines: Iterable[tuple[int, int | None, int | None, int, int, int]],
+    segments: Iterable[tuple[int, Segment]],
+    basis: str,
+    period: Period,
+) -> None:
+    """Add the lines of intervals that cross from one segment to the next, each its share."""
+    of_machine: dict[int, list[tuple[int, Segment]]] = defaultdict(list)
+    for index, segment in segments:
+        of_machine[segment.machine_id].append((index, segment))
+    cuts = {
+        key: (
+            machine,
+            _within(basis, period, starts, ends),
+            _shares(of_machine[machine], starts, ends),
+        )
+        for key, machine, starts, ends in crossing
+    }
+    for key, product, price, count, minor, untold in lines:
+        machine, within, shares = cuts[key]
+        left = [_part(count, *within), _part(minor, *within)]
+        for index, since, until in shares:
+            held = sums[index, machine, product, price]
+            part, amount = _part(count, since, until), _part(minor, since, until)
+            held[0] += part
+            held[1] += amount
+            held[2] += untold * (until[0] == until[1])  # where it ends, once
+            left[0] -= part
+            left[1] -= amount
+        if any(left):
+            raise LostOnTheWay(
+                f"interval {key} of machine {machine}: {left[0]} units and {left[1]} of "
+                "money lie in no segment"
+            )
 
 
 def _within(basis: str, period: Period, starts: datetime, ends: datetime) -> tuple[Gone, Gone]:
@@ -228,26 +291,48 @@ def clipped(segments: Sequence[Segment], period: Period) -> list[tuple[int, Segm
     ]
 
 
-def when(moment: str) -> str:
-    """The condition by which an interval falls into a period, from the moment that decides."""
-    return WITHIN.format(moment=moment) if moment else TOUCHES
-
-
-def arguments(period: Period, segments: Iterable[tuple[int, Segment]]) -> dict[str, Any]:
-    """What the statements are given: the period, the business's money, and segments."""
+def arguments(
+    basis: str, period: Period, segments: Iterable[tuple[int, Segment]]
+) -> dict[str, Any]:
+    """What the statements are given: the period, the business's money, bags, and segments."""
     business = Business.the()
     held = list(segments)
+    since, until = period.since.astimezone(UTC), period.until.astimezone(UTC)
+    emptied = _emptied(since, until) if basis == Basis.COLLECTION else []
     return {
-        "since": period.since.astimezone(UTC),
-        "until": period.until.astimezone(UTC),
+        "since": since,
+        "until": until,
         "currency": business.currency,
         "exponent": business.currency_exponent,
-        "at_a_visit": AT_A_VISIT,
+        "emptied": [machine for machine, _, _ in emptied],
+        "cash_after": [after for _, after, _ in emptied],
+        "cash_upto": [upto for _, _, upto in emptied],
+        "least_after": min([since - JUST, *(after for _, after, _ in emptied)]),
+        "most_upto": max([until, *(upto for _, _, upto in emptied)]),
         "keys": [index for index, _ in held],
         "machines": [one.machine_id for _, one in held],
         "starts": [one.starts for _, one in held],
         "ends": [one.ends for _, one in held],
     }
+
+
+def _emptied(since: datetime, until: datetime) -> list[tuple[int, datetime, datetime]]:
+    """Machines with a bag of the period; after which read and up to which one bags took cash.
+
+    A read's cash lies in the first bag that was sealed at its visit or later. That bag is of the
+    period where the last one before the period is too early for the read, and the last one of the
+    period is not. One query.
+    """
+    rows = (
+        Bag.objects.filter(sealed_at__lt=until)
+        .values_list("machine_id")
+        .annotate(before=Max("sealed_at", filter=Q(sealed_at__lt=since)), last=Max("sealed_at"))
+    )
+    return [
+        (machine, before + AT_A_VISIT if before else ALWAYS, last + AT_A_VISIT)
+        for machine, before, last in rows
+        if last >= since
+    ]
 
 
 def money(minor: int, exponent: int) -> Decimal:

@@ -153,6 +153,38 @@ def test_cuts_of_periods_lose_no_cent(florida: Machine) -> None:
     assert one_by_one > 0
 
 
+def test_cash_falls_into_the_period_of_the_first_bag_at_its_read_or_later(
+    florida: Machine, owner: Person
+) -> None:
+    """Bags at odd moments, some just before their visit's read, beside a count line by line."""
+    sales, at = Sales(florida, price=135), local(2026, 1, 20, 6)
+    sales.read(at)
+    sealed, reads = [], []
+    for step in range(14):
+        at += timedelta(days=2, hours=5 * (step % 4))
+        cash, cards = 3 + step, 2 * (step % 3)
+        sales.read(at, cash_1=cash, card_2=cards)
+        reads.append((at, cash, cards))
+        if step % 3 == 0:  # at the visit, or long before it: then the next bag takes the cash
+            sealed.append(at - timedelta(hours=(1, 2, 3)[step // 3 % 3]))
+    for number, moment in enumerate(sealed):
+        seal(machine=florida, seal_number=f"L-{number}", sealed_at=moment, actor=owner, now=at)
+
+    def expected(period: Period) -> Decimal:
+        units = 0
+        for moment, cash, cards in reads:
+            first = min((one for one in sealed if one >= moment - timedelta(hours=2)), default=None)
+            units += cash * (first is not None and period.since <= first < period.until)
+            units += cards * (period.since <= moment < period.until)
+        return units * Decimal("1.35")
+
+    edges = [date(2026, 1, 15), date(2026, 2, 1), date(2026, 2, 9), date(2026, 2, 20)]
+    periods = [Period(one, to) for n, one in enumerate(edges) for to in edges[n + 1 :]]
+    found = {one: tax_report(one, basis="collection").report.totals.receipts for one in periods}
+    assert found == {one: expected(one) for one in periods}
+    assert len(set(found.values())) > 3
+
+
 def test_how_a_machine_is_paid_decides(world: World, owner: Person) -> None:
     site = world.site("Mill Yard", state="NC")
     tax_rules.load_packs(states=["NC"], actor=owner, now=world.now)
