@@ -85,11 +85,21 @@ READ_WITHIN: Final = "(i.ends_at >= %(since)s AND i.ends_at < %(until)s)"
 TOUCHES: Final = "i.starts_at < %(until)s AND (i.ends_at > %(since)s OR i.starts_at >= %(since)s)"
 """An interval without length at the first moment of a period belongs to it."""
 
+
 # By collection, cash falls where the bag was sealed that took it, and cards by the read. A machine
 # that does not tell cash from cards is taken to have sold for cash. A bag takes what reads up to it
 # tell, so two moments of each machine say whose bags are of the period: see `_emptied`.
-CASH_UNITS: Final = "COALESCE(l.cash_units, l.paid_units, 0)"
-CASH: Final = "COALESCE(l.cash_minor, l.paid_minor, 0)"
+# A board that tells the split in its totals alone has it shared over its lines by what they took,
+# each to the nearest cent: a cent may fall with the cards, none is lost.
+# No line holds more cash than it was paid: what totals tell beyond the lines stands in the lines.
+def _cash(what: str) -> str:
+    shared = f"round(l.paid_{what}::numeric * i.cash_{what} / NULLIF(i.paid_{what}, 0))::bigint"
+    told = f"COALESCE(l.cash_{what}, {shared}, l.paid_{what}, 0)"
+    return f"LEAST({told}, COALESCE(l.paid_{what}, 0))"
+
+
+CASH_UNITS: Final = _cash("units")
+CASH: Final = _cash("minor")
 CASH_WITHIN: Final = "(c.machine_id IS NOT NULL AND i.ends_at > c.after AND i.ends_at <= c.upto)"
 EMPTIED: Final = """
     LEFT JOIN unnest(
@@ -101,7 +111,7 @@ EMPTIED: Final = """
 def _of_both(cash: str, whole: str) -> str:
     return (
         f"(CASE WHEN {CASH_WITHIN} THEN {cash} ELSE 0 END"
-        f" + CASE WHEN {READ_WITHIN} THEN GREATEST({whole} - {cash}, 0) ELSE 0 END)"
+        f" + CASE WHEN {READ_WITHIN} THEN {whole} - {cash} ELSE 0 END)"
     )
 
 
@@ -124,9 +134,7 @@ WHOLES: Final[dict[str, tuple[Source, ...]]] = {
     Basis.READ: (SOURCES[Basis.READ],),
     Basis.DAYS: (SOURCES[Basis.DAYS],),
     Basis.COLLECTION: (
-        Source(
-            READ_WITHIN, f"GREATEST({UNITS}, {CASH_UNITS})", f"GREATEST({MINOR}, {CASH})", UNTOLD
-        ),
+        SOURCES[Basis.READ],
         Source(
             "i.id = ANY(%(edges)s)",
             f"CASE WHEN {READ_WITHIN} THEN -{CASH_UNITS} ELSE {CASH_UNITS} END",

@@ -42,6 +42,7 @@ class Meter:
     base_cashless: int = 0
     base_cashless_minor: int = 0
     events: list[str] = field(default_factory=list)
+    tells_payment: bool = True  # whether selections tell cash from cards, or the totals alone
 
     @classmethod
     def with_buttons(cls, *codes: str, price: int = 175, **more: str) -> "Meter":
@@ -111,6 +112,10 @@ class Meter:
                 f"PA2*{b.paid}*{b.paid * b.price}*0*0",
                 f"PA3*{b.test}*{b.test * b.price}*0*0",
                 f"PA4*{b.free}*{b.free * b.price}*0*0",
+            ]
+            if not self.tells_payment:
+                continue
+            lines += [
                 f"PA7*{code}*CA*0*{b.price}*{b.cash}*{b.cash * b.price}*0*0",
                 f"PA7*{code}*DA*1*{b.price}*{b.cashless}*{b.cashless * b.price}*0*0",
             ]
