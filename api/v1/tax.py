@@ -45,6 +45,8 @@ class TaxReports(Exporting, Doors):
             "basis": made.gathered.basis,
             "digest": filing.digest_of(made),
             "figures": figures(made.report) | {"said": list(made.report.said)},
+            "undecided_number": made.gathered.undecided.number,
+            "undecided": made.gathered.undecided.named,
             "advice": ADVICE,
         }
         return self.answer(shapes.TaxReportOut, told)

@@ -122,6 +122,22 @@ class TaxFiguresOut(Shape):
     said = serializers.ListField(child=serializers.CharField())
 
 
+class UndecidedOut(Shape):
+    """An interval whose sales are not whole in the report until it is decided, at its read."""
+
+    machine_interval = serializers.IntegerField(source="interval_id")
+    machine = serializers.IntegerField(source="machine_id")
+    asset_tag = serializers.CharField()
+    starts_at = serializers.DateTimeField()
+    ends_at = serializers.DateTimeField()
+    columns = serializers.ListField(
+        child=serializers.CharField(), help_text="Those whose sales are not known."
+    )
+    awaits_decision = serializers.BooleanField()
+    read = serializers.IntegerField(source="read_id", help_text="Where it is decided.")
+    why = serializers.ListField(child=serializers.CharField())
+
+
 class TaxReportOut(Shape):
     """A report as the books stand now, and the digest by which it can be filed as seen."""
 
@@ -131,6 +147,8 @@ class TaxReportOut(Shape):
     basis = serializers.CharField()
     digest = serializers.CharField()
     figures = TaxFiguresOut()
+    undecided_number = serializers.IntegerField(help_text="Intervals that hold something back.")
+    undecided = UndecidedOut(many=True, help_text="The first of them, 20 at most.")
     advice = serializers.CharField(default=ADVICE)
 
 

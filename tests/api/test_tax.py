@@ -83,6 +83,19 @@ def test_a_period_is_reported_and_filed_once(office: APIClient, sales: Sales) ->
     assert len(office.get("/api/v1/filings?state=FL").json()["items"]) == 1
 
 
+def test_a_report_names_what_is_held_back(office: APIClient, sales: Sales) -> None:
+    sales.meter.new_board("ZZZ9002")
+    sales.read(local(2026, 1, 20, 9), cash_1=4)
+    waits = sales.machine.intervals.get(awaits_decision=True)
+    made = office.get(f"/api/v1/tax-reports?{JANUARY}&state=FL").json()
+    assert made["undecided_number"] == 1
+    (one,) = made["undecided"]
+    assert (one["machine_interval"], one["read"]) == (waits.pk, waits.to_read_id)
+    assert (one["asset_tag"], one["columns"], one["awaits_decision"]) == ("LOB-1", ["1", "2"], True)
+    assert one["why"]
+    assert office.get(f"/api/v1/reads/{one['read']}").status_code == 200
+
+
 def test_a_report_and_a_return_are_files(office: APIClient, sales: Sales) -> None:
     """Line by line, their totals last; a return is written as it was filed."""
     seen = office.get(f"/api/v1/tax-reports?{JANUARY}&state=FL").json()["digest"]

@@ -198,6 +198,8 @@ def _report(
         "groups": tax_shown.groups(tax_shown.lines(said_of)),
         "totals": tax_shown.totals(said_of),
         "decals": held(said_of, period),
+        "undecided": made.gathered.undecided,
+        "notes": tax_shown.notes(said_of, made.gathered.undecided),
         "period": period,
         "basis": TaxSettings.Basis(made.gathered.basis).label,
         "query": _query(form),
@@ -219,6 +221,8 @@ def _filing(request: PersonRequest, found: Filing, form: AmendForm) -> HttpRespo
         "groups": tax_shown.groups(tax_shown.lines(found.figures)),
         "totals": tax_shown.totals(found.figures),
         "decals": held(found.figures, period_of(found)),
+        "undecided": None if amended_by else changes.now.gathered.undecided,
+        "notes": found.figures["said"],
         "changes": None if amended_by else changes,
         "changed": [
             list(zip(tax_tables.CHANGED_HEAD, cells, strict=True))

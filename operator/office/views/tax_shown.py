@@ -6,6 +6,7 @@ from itertools import groupby
 from typing import Any
 
 from service.compliance import tax_tables
+from service.compliance.queries.undecided import AllUndecided
 from service.compute.tax.report import SUMMED
 
 SHARED_OUT = "in all under this rule; this is its part"
@@ -69,6 +70,12 @@ def totals(said: Mapping[str, Any]) -> dict[str, Any]:
         "units": sums["units"],
         "due": [(names.get(code, code), Decimal(tax)) for code, tax in said["due"].items()],
     }
+
+
+def notes(said: Mapping[str, Any], undecided: AllUndecided) -> list[str]:
+    """What must be known besides the intervals that the page names with their links."""
+    linked = set(undecided.said)
+    return [one for one in said["said"] if one not in linked]
 
 
 def _together(line: Mapping[str, Any]) -> tuple[str, ...]:

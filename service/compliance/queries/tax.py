@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Final
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from fleet.inventory.models import CostChange
 from fleet.machines.models import Machine, Product
@@ -30,6 +30,7 @@ from ..sums.gathering import Period, Sold, first_moment, money, sold
 from ..sums.segments import Segment, Segments
 from .containers import KEPT_OUT, Containers
 from .tax_shares import LowShares
+from .undecided import AllUndecided, undecided
 
 MILLIONTH: Final = Decimal("0.000001")
 
@@ -43,6 +44,7 @@ class Gathered:
     facts: tuple[Fact, ...]
     rules: tuple[Rule, ...]
     said: tuple[str, ...]
+    undecided: AllUndecided
 
 
 @dataclass(frozen=True)
@@ -122,8 +124,10 @@ def gather(
 ) -> Gathered:
     """Sales of a period as facts. A fixed number of queries, however much was sold."""
     judged = judge(period, state=state, basis=basis, machines=machines)
-    said = (*judged.said, *_left_out(period, judged))
-    return Gathered(period, basis, judged.facts, judged.rules, said)
+    of_report = {one.machine_id for one in judged.segments} if state or machines else None
+    held_back = undecided(period, of_report)
+    said = (*judged.said, *held_back.said, *_left_out(period, judged))
+    return Gathered(period, basis, judged.facts, judged.rules, said, held_back)
 
 
 def judge(
@@ -261,12 +265,6 @@ def _costs(goods: Iterable[Product], period: Period) -> dict[int, Decimal]:
 def _left_out(period: Period, judged: Judged) -> Iterable[str]:
     """What the reader must know that no line says."""
     touched = MachineInterval.objects.filter(ends_at__gte=period.since, ends_at__lt=period.until)
-    apart = touched.filter(Q(sum_agrees=False) | Q(awaits_decision=True)).count()
-    if apart:
-        yield (
-            f"{apart} intervals do not add up or wait for a decision; what they hold back is not "
-            "in here until it is decided."
-        )
     business = Business.the()
     ours = ("", business.currency)
     other = touched.exclude(currency__in=ours, exponent=business.currency_exponent).count()

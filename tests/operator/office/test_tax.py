@@ -61,6 +61,24 @@ def test_an_accountant_previews_and_files(desk: Desk, sales: Sales, accountant: 
     assert "1 Jan 2026 to 31 Jan 2026" in page
 
 
+def test_what_is_held_back_leads_to_where_it_is_decided(
+    desk: Desk, sales: Sales, owner: Person
+) -> None:
+    sales.meter.new_board("ZZZ9002")
+    sales.read(local(2026, 1, 20, 9), cash_1=4)
+    waits = sales.machine.intervals.get(awaits_decision=True)
+    client = desk(owner)
+    page = client.get(f"/tax/report/?{JANUARY}").content.decode()
+    assert "Held back until it is decided" in page
+    assert page.count("1 interval does not add up or waits for a decision") == 1
+    assert f'<a href="/reads/{waits.to_read_id}/">decide' in page
+    assert '<td data-th="columns">every column</td>' in page
+    filed = client.post(f"/tax/file/?{JANUARY}", {"seen": seen(page), "reference": "", "note": ""})
+    page = client.get(filed["Location"]).content.decode()
+    assert f'<a href="/reads/{waits.to_read_id}/">decide' in page
+    assert "LOB-1, every column, 2026-01-12 09:00 to 2026-01-20 09:00" in page, "as it was filed"
+
+
 def test_a_late_read_is_amended(desk: Desk, sales: Sales, accountant: Person) -> None:
     found = filing.file_period(
         state="FL",

@@ -58,7 +58,7 @@ class Sales:
     """Hands in reads of one machine at moments, with what was sold before each."""
 
     def __init__(self, machine: Machine, price: int = 175) -> None:
-        tag = machine.asset_tag
+        self.machine, tag = machine, machine.asset_tag
         self.meter = Meter.with_buttons(
             "1", "2", price=price, asset=tag, serial=f"S{tag}", board=f"B{tag}"
         )
