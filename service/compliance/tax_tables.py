@@ -1,6 +1,6 @@
 """Reports of tax as tables: for the page, for a spreadsheet and for paper, from one place."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any, Final
 
@@ -56,6 +56,9 @@ APART: Final = (
     "Unclassified",
 )
 """Columns of receipts that are in no tax base, for the lines that have some."""
+
+MADE: Final = ("Class", "Receipts", "Exempt", "Taxable", "Unclassified", "Tax due")
+MADE_WIDTHS: Final = (0.3, 0.14, 0.14, 0.14, 0.14, 0.14)
 
 Figures = Mapping[str, Any]
 
@@ -229,21 +232,18 @@ def _named(names: Iterable[str], cells: list[Cell]) -> list[Cell]:
 
 
 def how_paper(figures: Figures, period: Period, basis: str, *, title: str) -> Paper:
-    """How each number was made: for every line its rule, its source, and the reckoning."""
+    """How each number was made: for every rule in a place its source and the reckoning, said once,
+    and what of it each class has."""
+    alike: dict[tuple[Any, ...], list[Figures]] = {}
+    for line in figures["lines"]:
+        shared = ("state", "title", "rate", "citation", "status")
+        key = (*line["names"], *(line[name] for name in shared), *line["why"])
+        alike.setdefault(key, []).append(line)
     return Paper(
         name=f"{title} how each number was made",
         title=f"{title}: how each number was made",
         under=_under(period, basis, figures),
-        sections=[
-            Section(
-                heading=_heading(line),
-                said=[
-                    *line["why"],
-                    *([f"{line['citation']} ({checked(line)})"] if line["citation"] else []),
-                ],
-            )
-            for line in figures["lines"]
-        ]
+        sections=[_made(lines) for lines in alike.values()]
         + [
             Section(
                 heading=f"{one['state']}, yearly decals: {one['title']}",
@@ -255,9 +255,23 @@ def how_paper(figures: Figures, period: Period, basis: str, *, title: str) -> Pa
     )
 
 
-def _heading(line: Figures) -> str:
-    where = ", ".join(line["names"]) or line["state"] or "no place"
-    return f"{where}, {WORDS[ClassCode(line['class'])]}: {line['title']}"
+def _made(lines: Sequence[Figures]) -> Section:
+    """Lines of one reckoning: how it went, and the part of each class."""
+    first = lines[0]
+    where = ", ".join(first["names"]) or first["state"] or "no place"
+    rate = f", {percent(first['rate'])}" if Decimal(first["rate"]) else ""
+    cells = [_named(MADE, row(line)) for line in lines]
+    return Section(
+        heading=f"{where}: {first['title'] or 'no rule'}{rate}",
+        said=[
+            *first["why"],
+            *([f"{first['citation']} ({checked(first)})"] if first["citation"] else []),
+        ],
+        head=MADE,
+        rows=cells,
+        total=["together", *map(sum, list(zip(*cells, strict=True))[1:])] if cells[1:] else None,
+        widths=MADE_WIDTHS,
+    )
 
 
 def checked(line: Figures) -> str:

@@ -129,7 +129,11 @@ def test_a_paper_says_how_each_number_was_made(made: TaxReport) -> None:
         figures(made.report), JANUARY, made.gathered.basis, title="Sales tax of FL"
     )
     said = words(paper)
-    assert len(paper.sections) == len(made.report.lines)
+    (of_the_rule,) = paper.sections  # said once, for cola and for water
+    assert of_the_rule.total is not None
+    assert of_the_rule.total[1] == Decimal("875.00")
+    assert of_the_rule.total[-1] == made.report.totals.tax
+    assert len(pypdf.PdfReader(io.BytesIO(as_pdf(paper).content)).pages) == 1
     for line in made.report.lines:
         assert line.citation in said
         assert line.status is not None
@@ -139,6 +143,18 @@ def test_a_paper_says_how_each_number_was_made(made: TaxReport) -> None:
     # The divisor of 7 % for food and drink, Rule 12A-15.011(2)(b).
     assert "1.0726" in said
     assert ADVICE in said
+
+
+def test_a_paper_says_what_nobody_could_reckon(sales: Sales, world: World, owner: Person) -> None:
+    for rule in TaxRule.objects.all():
+        tax_rules.remove_rule(rule=rule, why="to see", actor=owner, now=world.now)
+    sales.read(local(2026, 1, 2, 9))
+    sales.read(local(2026, 1, 20, 9), cash_1=300)
+    made = figures(tax_report(JANUARY).report)
+    (paper,) = tax_tables.how_paper(made, JANUARY, "read", title="Sales tax").sections
+    assert paper.heading.endswith(": no rule")
+    assert paper.said == ["no rule of FL is entered"]
+    assert paper.rows[0][tax_tables.MADE.index("Unclassified")] == Decimal("525.00")
 
 
 def test_a_filed_paper_stays_and_changes_are_listed(
