@@ -17,7 +17,7 @@ from demo.business.people import EAST
 from demo.facts import cents
 from demo.simulator.board import CASHLESS_LINE
 from demo.simulator.truth import Truth
-from fleet.sales.actions import cards
+from fleet.sales.actions import cards, terminals
 from fleet.sales.models import SettlementMapping
 
 FEE = Decimal("0.0545")
@@ -56,7 +56,7 @@ class Carded:
         )
         for machine in self._books.business.machines:
             if CASHLESS in machine.payments:
-                cards.hang_terminal(
+                terminals.hang_terminal(
                     code=_reader(machine.asset_tag),
                     machine=self._books.machines[machine.asset_tag],
                     starts_on=machine.placed_on,

@@ -37,7 +37,30 @@ class CardTerminalIn(RowShape):
 class CardTerminalOut(RowShape):
     class Meta:
         model = CardTerminal
-        fields = ("id", *CardTerminalIn.Meta.fields, "ends_on")
+        fields = (
+            *("id", *CardTerminalIn.Meta.fields, "ends_on"),
+            *("instead_of", "withdrawn_at", "withdrawn_why"),
+        )
+
+
+class TerminalEndIn(Shape):
+    ends_on = serializers.DateField(help_text="The first day it hangs there no more.")
+
+
+class TerminalCorrectionIn(Shape):
+    """What was wrong of an entry, as it should be; what is left out stays."""
+
+    code = serializers.CharField(max_length=60, required=False)
+    machine = Ref(queryset=Machine.objects.all(), required=False)
+    starts_on = serializers.DateField(required=False)
+    ends_on = serializers.DateField(
+        required=False, allow_null=True, help_text="Null: it hangs there still."
+    )
+    why = serializers.CharField(max_length=300)
+
+
+class TerminalWithdrawalIn(Shape):
+    why = serializers.CharField(max_length=300)
 
 
 class WhichColumns(Shape):
@@ -77,6 +100,13 @@ class SettlementLineOut(RowShape):
             *("id", "file", "row", "day", "terminal", "machine", "asset_tag"),
             *("gross", "fee", "net", "reference"),
         )
+
+
+class UnmatchedLineOut(SettlementLineOut):
+    why = serializers.CharField(help_text="Why it has no machine.")
+
+    class Meta(SettlementLineOut.Meta):
+        fields = (*SettlementLineOut.Meta.fields, "why")
 
 
 class MatchedAsked(Shape):
@@ -130,4 +160,4 @@ class MatchedOut(serializers.Serializer):
     until = serializers.DateField()
     fees = Money()
     machines = MatchedMachineOut(many=True, help_text="Those that do not agree first.")
-    unmatched = SettlementLineOut(many=True, help_text="Lines that found no machine.")
+    unmatched = UnmatchedLineOut(many=True, help_text="Lines that found no machine.")

@@ -19,7 +19,7 @@ from api.errors import Refused
 from api.exports import Exporting, exports
 from api.filters import Flag, Id
 from fleet.sales import money_tables
-from fleet.sales.actions import cards
+from fleet.sales.actions import cards, terminals
 from fleet.sales.models import CardTerminal, SettlementFile, SettlementLine, SettlementMapping
 from fleet.sales.queries.cards import (
     TOLERANCE,
@@ -196,10 +196,12 @@ class SettlementMappings(Doors):
 class CardTerminalFilter(FilterSet):
     machine = Id()
     code = CharFilter()
+    withdrawn = Flag("withdrawn_at", lookup_expr="isnull", exclude=True)
 
 
 class CardTerminals(Doors):
-    """In which machine a terminal hangs, from a day to before another."""
+    """In which machine a terminal hangs, from a day to before another. Wrong entries are withdrawn
+    and stay; another says what is right."""
 
     described_by = CardTerminal
     filterset_class = CardTerminalFilter
@@ -220,8 +222,47 @@ class CardTerminals(Doors):
         summary="Hang a terminal in a machine; it leaves the one before",
     )
     def create(self, request: Request, given: dict[str, Any]) -> Response:
-        made = cards.hang_terminal(actor=self.person, now=self.now, **given)
+        made = terminals.hang_terminal(actor=self.person, now=self.now, **given)
         return self.created(shapes.CardTerminalOut, terminal_for(self.person, made.pk))
+
+    @writes(
+        shapes.TerminalEndIn,
+        shapes.CardTerminalOut,
+        tagged=True,
+        summary="Say that a terminal was taken down",
+    )
+    @action(detail=True, methods=["post"])
+    def end(self, request: Request, pk: int, given: dict[str, Any]) -> Response:
+        found = terminal_for(self.person, pk, write=True)
+        terminals.end_terminal(terminal=found, actor=self.person, now=self.now, **given)
+        return self.answer(shapes.CardTerminalOut, terminal_for(self.person, pk))
+
+    @writes(
+        shapes.TerminalCorrectionIn,
+        shapes.CardTerminalOut,
+        status=201,
+        tagged=True,
+        summary="Put a right entry in the place of a wrong one, which stays as evidence",
+    )
+    @action(detail=True, methods=["post"])
+    def correct(self, request: Request, pk: int, given: dict[str, Any]) -> Response:
+        found, why = terminal_for(self.person, pk, write=True), given.pop("why")
+        made = terminals.correct_terminal(
+            terminal=found, changes=given, why=why, actor=self.person, now=self.now
+        )
+        return self.created(shapes.CardTerminalOut, terminal_for(self.person, made.pk))
+
+    @writes(
+        shapes.TerminalWithdrawalIn,
+        shapes.CardTerminalOut,
+        tagged=True,
+        summary="Take back an entry that should never have been made; it stays as evidence",
+    )
+    @action(detail=True, methods=["post"])
+    def withdraw(self, request: Request, pk: int, given: dict[str, Any]) -> Response:
+        found = terminal_for(self.person, pk, write=True)
+        terminals.withdraw_terminal(terminal=found, actor=self.person, now=self.now, **given)
+        return self.answer(shapes.CardTerminalOut, terminal_for(self.person, pk))
 
 
 def _matched(asked: Mapping[str, Any]) -> Matched:

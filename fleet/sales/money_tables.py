@@ -10,7 +10,7 @@ from people.models import Business
 
 from .models import Statement
 from .papers import CLASS_WORDS, carried_over
-from .queries.cards import Matched
+from .queries.cards import Matched, OfMachine
 
 
 def statements(rows: Iterable[Any], zone: ZoneInfo) -> Table:
@@ -75,17 +75,23 @@ def _made(one: Statement) -> Iterator[Sequence[Cell]]:
 
 
 def matched(found: Matched, zone: ZoneInfo, *, mismatches: bool = False) -> Table:
-    """Machines of a period, those that do not agree first, or those alone."""
-    cents = _rounding()
+    """Machines of a period, those that do not agree first, then what has no machine; or only what
+    does not agree."""
     return Table(
         "Mismatches of cards" if mismatches else "Settlements by machine",
         ("machine", "counted", "settled", "difference", "fees", "mismatch"),
-        (
-            (one.machine, *cents(one.counted, one.settled, one.difference, one.fee), one.why)
-            for one in (found.mismatches if mismatches else found.machines)
-        ),
+        _matched(found, found.mismatches if mismatches else found.machines),
         zone,
     )
+
+
+def _matched(found: Matched, machines: Sequence[OfMachine]) -> Iterator[Sequence[Cell]]:
+    cents = _rounding()
+    for one in machines:
+        yield one.machine, *cents(one.counted, one.settled, one.difference, one.fee), one.why
+    for line in found.unmatched:
+        why = f"terminal {line.terminal} on {line.day}: {line.why}"
+        yield "not known", *cents(None, line.gross, None, line.fee), why
 
 
 def days(found: Matched, zone: ZoneInfo) -> Table:

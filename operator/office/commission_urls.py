@@ -3,7 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from .doors import door
-from .views import commission, settlements
+from .views import commission, settlements, terminals
 
 paths: list[URLPattern | URLResolver] = [
     path("commission/", door(commission.listing), name="commission"),
@@ -32,4 +32,17 @@ paths: list[URLPattern | URLResolver] = [
     path("settlements/machines/<int:pk>/", door(settlements.machine), name="settlements-machine"),
     path("settlements/export/", door(settlements.export), name="settlements-export"),
     path("settlements/terminals/", door(settlements.terminal), name="card-terminal"),
+    path("settlements/terminals/all/", door(terminals.listing), name="card-terminals"),
+    path("settlements/terminals/<int:pk>/", door(terminals.entry), name="card-terminal-entry"),
+    path("settlements/terminals/<int:pk>/end/", door(terminals.end), name="card-terminal-end"),
+    path(
+        "settlements/terminals/<int:pk>/correct/",
+        door(terminals.correct),
+        name="card-terminal-correct",
+    ),
+    path(
+        "settlements/terminals/<int:pk>/withdraw/",
+        door(terminals.withdraw),
+        name="card-terminal-withdraw",
+    ),
 ]

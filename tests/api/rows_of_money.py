@@ -6,7 +6,7 @@ from typing import Any
 from django.utils import timezone
 
 from fleet.machines.models import Machine
-from fleet.sales.actions import agreements, cards
+from fleet.sales.actions import agreements, cards, terminals
 from people.models import Person
 from service.compliance.actions import filing, tax_rules
 from service.compliance.models import Jurisdiction, TaxRule
@@ -40,7 +40,7 @@ def agreed(machine: Machine, owner: Person) -> dict[str, int]:
     )
     raw = b"Day,Terminal,Gross\n2026-01-04,T1,30\n"
     file = cards.take_in(name="week.csv", raw=raw, mapping=mapping, **given)
-    hung = cards.hang_terminal(code="T1", machine=machine, starts_on=date(2026, 1, 1), **given)
+    hung = terminals.hang_terminal(code="T1", machine=machine, starts_on=date(2026, 1, 1), **given)
     return {
         "settlement-mappings": mapping.pk,
         "settlements": file.pk,

@@ -131,3 +131,37 @@ def test_settlements_are_not_for_drivers(
     ):
         assert client.get(f"/api/v1/{path}").status_code == 403
     assert send(device(dispatcher), RAW, mapping["id"]).status_code == 403
+
+
+def test_a_terminal_is_ended_corrected_and_withdrawn(
+    office: APIClient, sold: Machine, mapping: dict[str, Any], device: Device, dispatcher: Person
+) -> None:
+    send(office, RAW, mapping["id"])
+    hung = post(
+        office,
+        "card-terminals",
+        {"code": "T-9", "machine": sold.pk, "starts_on": "2026-01-01"},
+    ).json()
+    path = f"card-terminals/{hung['id']}"
+    refused = post(device(dispatcher), f"{path}/end", {"ends_on": "2026-02-10"})
+    assert refused.status_code == 403
+    early = post(office, f"{path}/end", {"ends_on": "2025-02-10"})
+    assert (early.status_code, early.json()["errors"][0]["pointer"]) == (422, "/ends_on")
+    ended = post(office, f"{path}/end", {"ends_on": "2026-02-10"})
+    assert (ended.status_code, ended.json()["ends_on"]) == (200, "2026-02-10")
+    (line,) = office.get(f"/api/v1/settlement-days?{FEBRUARY}").json()["unmatched"]
+    assert line["why"] == "the terminal was taken down from LOB-1 on 2026-02-10"
+    right = post(office, f"{path}/correct", {"ends_on": None, "why": "it hangs there still"})
+    assert right.status_code == 201, right.json()
+    told = right.json()
+    assert (told["instead_of"], told["ends_on"]) == (hung["id"], None)
+    old = office.get(f"/api/v1/{path}").json()
+    assert old["withdrawn_why"] == "it hangs there still"
+    again = post(office, f"{path}/withdraw", {"why": "again"})
+    assert (again.status_code, again.json()["code"]) == (409, "withdrawn")
+    assert office.get(f"/api/v1/settlement-days?{FEBRUARY}").json()["unmatched"] == []
+    standing = office.get("/api/v1/card-terminals?withdrawn=false").json()["items"]
+    assert [one["id"] for one in standing] == [told["id"]]
+    gone = office.get("/api/v1/card-terminals?withdrawn=true").json()["items"]
+    assert [one["id"] for one in gone] == [hung["id"]]
+    assert post(office, f"card-terminals/{told['id']}/withdraw", {"why": "sold"}).status_code == 200

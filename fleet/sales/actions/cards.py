@@ -10,7 +10,6 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import Q
 
 from fleet.machines.models import Machine
 from people import bulk
@@ -60,40 +59,6 @@ def save_mapping(
 
 
 @transaction.atomic
-def hang_terminal(
-    *,
-    code: str,
-    machine: Machine,
-    starts_on: date,
-    actor: Person,
-    now: datetime,
-) -> CardTerminal:
-    """Say in which machine a terminal hangs from a day on; it left the one before on that day.
-
-    Lines without a machine find theirs, and where the move is told late, those since that day go
-    with it. Raises Unacceptable, Unable.
-    """
-    before = list(
-        CardTerminal.objects.select_for_update(of=("self",), no_key=True).filter(
-            code=code.strip(), ends_on=None, starts_on__lt=starts_on
-        )
-    )
-    for one in before:
-        put(one, {"ends_on": starts_on}, actor=actor, verb="move terminal", now=now)
-    row = put(
-        CardTerminal(),
-        {"code": code.strip(), "machine": machine, "starts_on": starts_on},
-        actor=actor,
-        verb="hang terminal",
-        now=now,
-    )
-    left = Q(machine=None) | Q(machine__in=[one.machine_id for one in before])
-    lines = SettlementLine.objects.filter(left, terminal=row.code, day__gte=row.starts_on)
-    lines.update(machine=machine)
-    return row
-
-
-@transaction.atomic
 def take_in(
     *, name: str, raw: bytes, mapping: SettlementMapping, actor: Person, now: datetime
 ) -> SettlementFile:
@@ -124,7 +89,7 @@ def take_in(
         raise
     hung: dict[str, list[CardTerminal]] = {}
     codes = {one.terminal for one in lines}
-    for terminal in CardTerminal.objects.filter(code__in=codes).order_by("pk"):
+    for terminal in CardTerminal.objects.standing().filter(code__in=codes).order_by("pk"):
         hung.setdefault(terminal.code, []).append(terminal)
     tags = dict(Machine.objects.filter(asset_tag__in=codes).values_list("asset_tag", "pk"))
     bulk.write(

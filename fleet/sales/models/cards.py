@@ -67,26 +67,57 @@ class SettlementMapping(models.Model):
         return self.name
 
 
+class CardTerminalSet(models.QuerySet["CardTerminal"]):
+    """Entries of terminals."""
+
+    def standing(self) -> "CardTerminalSet":
+        """Those that were not withdrawn."""
+        return self.filter(withdrawn_at__isnull=True)
+
+
 class CardTerminal(models.Model):
-    """A terminal's code, and the machine it hangs in, in `[starts_on, ends_on)`."""
+    """A terminal's code, and the machine it hangs in, in `[starts_on, ends_on)`.
+
+    A wrong entry is withdrawn and stays as evidence; what is right stands in another, which says
+    instead of which.
+    """
 
     code = models.CharField(max_length=60)
     machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="card_terminals")
     starts_on = models.DateField()
-    ends_on = models.DateField(null=True, blank=True, help_text="The first day it hangs elsewhere.")
+    ends_on = models.DateField(
+        null=True, blank=True, help_text="The first day it hangs there no more."
+    )
+    instead_of = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrected_by"
+    )
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_why = models.CharField(max_length=300, blank=True)
+
+    objects = CardTerminalSet.as_manager()
 
     class Meta:
+        verbose_name = "entry of a card terminal"
+        verbose_name_plural = "entries of card terminals"
         ordering = ["code", "-starts_on", "pk"]
         constraints = [
             models.CheckConstraint(
                 condition=~models.Q(code="")
                 & (models.Q(ends_on__isnull=True) | models.Q(ends_on__gt=models.F("starts_on"))),
                 name="card_terminal_ends_after_start",
+                violation_error_message="a terminal must leave a machine after it came there",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(withdrawn_at__isnull=True, withdrawn_why="")
+                | models.Q(withdrawn_at__isnull=False) & ~models.Q(withdrawn_why=""),
+                name="card_terminal_withdrawn_says_why",
             ),
             ExclusionConstraint(
                 name="card_terminal_in_one_machine",
                 expressions=[("code", RangeOperators.EQUAL), (Days(), RangeOperators.OVERLAPS)],
-                violation_error_message="this terminal hangs in another machine on these days",
+                condition=models.Q(withdrawn_at__isnull=True),
+                violation_error_message="another entry says where this terminal hangs on some of "
+                "these days; end or correct that one first",
             ),
         ]
 
@@ -119,6 +150,9 @@ class SettlementFile(models.Model):
 
 class SettlementLine(models.Model):
     """One line of a settlement: gross is what customers paid, and net what came after the fee."""
+
+    why: str = ""
+    """Why a line has no machine, where `queries.cards.matched` says so; no column."""
 
     file = models.ForeignKey(SettlementFile, on_delete=models.PROTECT, related_name="lines")
     row = models.PositiveIntegerField(help_text="The line in the file, its head being 1.")

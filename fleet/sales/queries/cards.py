@@ -86,7 +86,10 @@ class OfMachine:
 
 @dataclass(frozen=True)
 class Matched:
-    """A period of settlements against sales: by machine, and lines that found no machine."""
+    """A period of settlements against sales: by machine, and lines that found no machine.
+
+    Each of those says `why`.
+    """
 
     since: date
     until: date
@@ -142,11 +145,13 @@ def matched(
         _judged(key, names[key], those, tolerance, tolerance_percent) for key, those in days.items()
     ]
     unmatched = lines.filter(machine=None) if only is None else lines.none()
+    lacking = list(unmatched.select_related("file").defer("file__raw").order_by("day", "pk"))
+    _say_why(lacking)
     return Matched(
         since,
         until,
         tuple(sorted(judged, key=lambda one: (one.why == "", one.machine))),
-        tuple(unmatched.select_related("file").defer("file__raw").order_by("day", "pk")),
+        tuple(lacking),
     )
 
 
@@ -188,7 +193,31 @@ def mapping_for(person: Person, pk: int, *, write: bool = False) -> SettlementMa
 
 def terminal_for(person: Person, pk: int, *, write: bool = False) -> CardTerminal:
     """Raises NotFound, NotAllowed."""
-    return money_gate(CardTerminal.objects.all(), person, pk, write)
+    return money_gate(terminal_entries(), person, pk, write)
+
+
+def terminal_entries() -> "QuerySet[CardTerminal]":
+    """Entries of terminals, withdrawn ones too, by code and the latest first."""
+    return CardTerminal.objects.select_related("machine").order_by("code", "-starts_on", "-pk")
+
+
+def _say_why(lines: list[SettlementLine]) -> None:
+    """Say of each line without a machine why it has none. One query."""
+    entries: dict[str, list[CardTerminal]] = defaultdict(list)
+    codes = {line.terminal for line in lines}
+    if codes:
+        for one in terminal_entries().filter(code__in=codes, withdrawn_at__isnull=True):
+            entries[one.code].append(one)
+    for line in lines:
+        known = entries[line.terminal]
+        left = next((one for one in known if one.ends_on and one.ends_on <= line.day), None)
+        if left is not None:
+            line.why = f"the terminal was taken down from {left.machine} on {left.ends_on}"
+        elif known:
+            first = known[-1]
+            line.why = f"the terminal hangs in {first.machine} since {first.starts_on}, not before"
+        else:
+            line.why = "no terminal and no machine has this number"
 
 
 def _counted(

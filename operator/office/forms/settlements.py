@@ -64,3 +64,18 @@ class TerminalForm(forms.Form):
     code = forms.CharField(label="Terminal", max_length=60)
     machine = forms.ModelChoiceField(Machine.objects.order_by("asset_tag"), empty_label=None)
     starts_on = forms.DateField(label="Since", widget=DayInput())
+
+
+class EndTerminalForm(forms.Form):
+    ends_on = forms.DateField(label="First day it hangs there no more", widget=DayInput())
+
+
+class CorrectTerminalForm(TerminalForm):
+    ends_on = forms.DateField(
+        label="First day it hung there no more", required=False, widget=DayInput()
+    )
+    why = forms.CharField(label="What was wrong", max_length=300)
+
+
+class WithdrawTerminalForm(forms.Form):
+    why = forms.CharField(label="Why it should never have been made", max_length=300)

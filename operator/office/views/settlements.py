@@ -13,7 +13,7 @@ from django.utils import timezone
 from fleet.machines.models import Machine
 from fleet.machines.queries.gates import machine_for
 from fleet.sales import money_tables
-from fleet.sales.actions import cards
+from fleet.sales.actions import cards, terminals
 from fleet.sales.models import SettlementMapping
 from fleet.sales.queries.cards import TOLERANCE, Matched, files, mapping_for, matched
 from office.doors import PersonRequest, sent, sent_as_file, tried
@@ -124,7 +124,7 @@ def terminal(request: PersonRequest) -> HttpResponse:
     form = TerminalForm(request.POST, prefix="terminal")
     if form.is_valid() and tried(
         form,
-        cards.hang_terminal,
+        terminals.hang_terminal,
         actor=request.user,
         now=timezone.now(),
         **form.cleaned_data,

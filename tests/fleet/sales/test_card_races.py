@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from fleet.machines.models import Machine
-from fleet.sales.actions import cards
+from fleet.sales.actions import cards, terminals
 from fleet.sales.actions.cards import TakenInBefore
 from fleet.sales.models import CardTerminal, SettlementFile, SettlementLine
 from people.errors import Unable
@@ -49,7 +49,7 @@ def test_one_file_taken_in_twice_at_once_is_kept_once(owner: Person, accountant:
 def test_one_terminal_hangs_in_one_machine(lobby: Machine, owner: Person) -> None:
     found = at_once(
         *[
-            lambda: cards.hang_terminal(
+            lambda: terminals.hang_terminal(
                 code="T1", machine=lobby, starts_on=date(2026, 2, 1), actor=owner, now=NOW
             )
         ]

@@ -8,7 +8,7 @@ import pytest
 from django.db import DatabaseError, transaction
 
 from fleet.machines.models import Machine
-from fleet.sales.actions import cards
+from fleet.sales.actions import cards, terminals
 from fleet.sales.models import SettlementFile, SettlementLine, SettlementMapping
 from fleet.sales.queries.cards import fees_of_machines, files, matched
 from people.errors import Unable, Unacceptable
@@ -63,7 +63,7 @@ def sold(lobby: Machine) -> Machine:
 def test_settlements_are_held_against_sales(
     sold: Machine, mapping: SettlementMapping, accountant: Person
 ) -> None:
-    cards.hang_terminal(
+    terminals.hang_terminal(
         code="T-9", machine=sold, starts_on=date(2026, 1, 1), actor=accountant, now=NOW
     )
     made = take_in(mapping, accountant, "02/05/2026;T-9;30,00;-1,50;a", "02/11/2026;T-9;40,00;-2;b")
@@ -92,7 +92,7 @@ def test_mismatches_are_listed(
     assert [one.why for one in found.mismatches] == ["less was settled than sold"]
     assert [one.terminal for one in found.unmatched] == ["NOWHERE"]
     assert matched(SINCE, UNTIL, tolerance=Decimal(10)).mismatches == ()
-    cards.hang_terminal(
+    terminals.hang_terminal(
         code="NOWHERE", machine=sold, starts_on=date(2026, 2, 1), actor=accountant, now=NOW
     )
     assert matched(SINCE, UNTIL).unmatched == ()
@@ -104,9 +104,9 @@ def test_lines_go_with_a_terminal_whose_move_is_told_late(
 ) -> None:
     other = world.machine("LOB-2", sold.kind)
     given = {"code": "T-9", "actor": accountant, "now": NOW}
-    cards.hang_terminal(machine=sold, starts_on=date(2026, 1, 1), **given)
+    terminals.hang_terminal(machine=sold, starts_on=date(2026, 1, 1), **given)
     take_in(mapping, accountant, "02/05/2026;T-9;30,00;-1,50;a", "02/11/2026;T-9;40,00;-2;b")
-    cards.hang_terminal(machine=other, starts_on=date(2026, 2, 10), **given)
+    terminals.hang_terminal(machine=other, starts_on=date(2026, 2, 10), **given)
     assert fees_of_machines(SINCE, UNTIL) == {sold.pk: Decimal("1.5"), other.pk: Decimal(2)}
 
 

@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import reverse
 
 from fleet.machines.models import Machine
-from fleet.sales.models import SettlementFile, SettlementLine, SettlementMapping
+from fleet.sales.models import CardTerminal, SettlementFile, SettlementLine, SettlementMapping
 from people.models import Person
 
 pytestmark = pytest.mark.django_db
@@ -100,10 +100,13 @@ def test_files_for_a_spreadsheet(sold: Machine, desk: Desk, accountant: Person) 
     assert days[0] == "machine,terminal,day,counted,settled,difference,fee"
     assert days[-1].startswith("not known,'@gone,2026-02-05,,9.00,,0.00")
     off = page(client, "settlements-export", **FEBRUARY, rows="mismatches").splitlines()
-    assert len(off) == 2
+    assert len(off) == 3
+    assert off[2].endswith(
+        "terminal @gone on 2026-02-05: no terminal and no machine has this number"
+    )
     assert off[1].endswith("less was settled than sold")
     alike = page(client, "settlements-export", **FEBRUARY, rows="mismatches", tolerance="40")
-    assert len(alike.splitlines()) == 1
+    assert [line.partition(",")[0] for line in alike.splitlines()] == ["machine", "not known"]
     one = page(client, "settlements-export", **FEBRUARY, rows="days", machine=sold.pk)
     assert "@gone" not in one
 
@@ -127,3 +130,37 @@ def test_columns_are_edited_for_later_files(
     assert "Gross" in page(client, "settlements-mapping", mapping.pk)  # in the trail
     assert post(desk(dispatcher), "settlements-mapping", mapping.pk, **wanted).status_code == 403
     assert desk(dispatcher).get(reverse("office:settlements")).status_code == 200
+
+
+def test_a_terminal_is_taken_down_and_its_entry_set_right(
+    sold: Machine, desk: Desk, accountant: Person, dispatcher: Person
+) -> None:
+    client = desk(accountant)
+    taken_in(client, sold)
+    hung = {"code": str(sold), "machine": sold.pk, "starts_on": "2026-01-01"}
+    post(client, "card-terminal", **{f"terminal-{name}": value for name, value in hung.items()})
+    row = CardTerminal.objects.get()
+    assert row.code in page(client, "card-terminals")
+    assert "It was taken down" in page(client, "card-terminal-entry", row.pk)
+    early = post(client, "card-terminal-end", row.pk, **{"end-ends_on": "2025-01-01"})
+    assert (early.status_code, "give a later day" in early.content.decode()) == (422, True)
+    ended = post(client, "card-terminal-end", row.pk, **{"end-ends_on": "2026-02-03"})
+    assert ended.status_code == 302
+    shown = page(client, "settlements", **FEBRUARY)
+    assert f"The terminal was taken down from {sold} on 2026-02-03." in shown
+    right = {"code": row.code, "machine": sold.pk, "starts_on": "2026-01-01", "why": "it hangs"}
+    given = {f"correct-{name}": value for name, value in right.items()}
+    unsaid = given | {"correct-why": ""}
+    assert post(client, "card-terminal-correct", row.pk, **unsaid).status_code == 422
+    assert post(client, "card-terminal-correct", row.pk, **given).status_code == 302
+    assert "withdrawn: it hangs" in page(client, "card-terminals")
+    old = page(client, "card-terminal-entry", row.pk)
+    assert "It stays as evidence" in old
+    assert "It was taken down" not in old
+    made = CardTerminal.objects.get(instead_of=row)
+    gone = post(client, "card-terminal-withdraw", made.pk, **{"withdraw-why": "sold on"})
+    assert gone.status_code == 302
+    assert not CardTerminal.objects.standing().exists()
+    assert desk(dispatcher).get(reverse("office:card-terminals")).status_code == 200
+    assert "It was taken down" not in page(desk(dispatcher), "card-terminal-entry", made.pk)
+    assert post(desk(dispatcher), "card-terminal-end", made.pk).status_code == 403
