@@ -17,6 +17,7 @@ from people.rows import put
 
 from ..models import Agreement, Statement, StatementCorrection, StatementPayment
 from ..previews import Preview
+from ..queries.commission import receipts
 
 NOTHING: Final = Decimal(0)
 PREVIEWED: Final = ("terms", "starts_on", "ends_on", "rhythm", "site_id")
@@ -90,7 +91,9 @@ def correct(
 ) -> StatementCorrection:
     """Say what an issued statement had wrong; the next statement of the site carries it.
 
-    Raises Unacceptable by field: it cannot take back more than the statement told of.
+    Raises Unacceptable by field: it cannot take back more than the statement told of, nor bring it
+    above what customers paid in its period, as it told or as reads tell now; a minimum that was
+    above that stands, and is not raised. More than that is a slip. No published source.
     """
     _require_cents(amount, "amount")
     held = Statement.objects.select_for_update(of=("self",), no_key=True).get(pk=statement.pk)
@@ -99,6 +102,8 @@ def correct(
         places = Business.the().currency_exponent
         message = f"{held} tells of {told:.{places}f} with its corrections; take back no more"
         raise Unacceptable(f"amount: {message}", fields={"amount": message})
+    if amount > 0:
+        _require_within_receipts(held, told, amount)
     return put(
         StatementCorrection(statement=held, at=now, by=actor),
         {"amount": amount, "reason": reason.strip()},
@@ -106,6 +111,22 @@ def correct(
         verb="correct statement",
         now=now,
     )
+
+
+def _require_within_receipts(held: Statement, told: Decimal, amount: Decimal) -> None:
+    """Raises Unacceptable, naming the limit."""
+    taken = receipts(held.starts_on, held.ends_on, sites=[held.site_id])
+    now_told = sum((one.receipts for one in taken if one.site_id == held.site_id), NOTHING)
+    most = max(held.receipts, now_told, held.amount)
+    if told + amount > most:
+        places = Business.the().currency_exponent
+        left = max(most - told, NOTHING)
+        message = (
+            f"{held} tells of {told:.{places}f} with its corrections, and its limit is "
+            f"{most:.{places}f}, the receipts of its period or its minimum; give at most "
+            f"{left:.{places}f}"
+        )
+        raise Unacceptable(f"amount: {message}", fields={"amount": message})
 
 
 @transaction.atomic

@@ -23,7 +23,7 @@ from people.errors import Unacceptable
 from people.models import Business, Person
 from people.papers import as_pdf
 from service.compliance import statements as run
-from tests.service.compliance.taxed import local
+from tests.service.compliance.taxed import Sales, drinks, local, machine_at
 from tests.world import World
 
 pytestmark = pytest.mark.django_db
@@ -32,7 +32,9 @@ MINIMUM = {"minimum": "20"}
 
 
 def agree(world: World, by: Person, **more: Any) -> Agreement:
-    given = {"site": world.site("Palm Court"), "starts_on": date(2026, 1, 1), "terms": MINIMUM}
+    given = {"starts_on": date(2026, 1, 1), "terms": MINIMUM}
+    if "site" not in more:
+        given["site"] = world.site("Palm Court")
     return agreements.save_agreement(agreement=None, changes=given | more, actor=by, now=LATER)
 
 
@@ -147,3 +149,34 @@ def test_what_was_carried_over_is_not_carried_again(world: World, accountant: Pe
             Statement.objects.filter(pk=third.pk).update(carried_over_on=value)
     with pytest.raises(DatabaseError, match="carried_over_on_another"), transaction.atomic():
         Statement.objects.filter(pk=first.pk).update(carried_over_on=third)
+
+
+def test_a_correction_upward_stays_within_the_receipts(world: World, accountant: Person) -> None:
+    site = world.site("Palm Court")
+    sales = Sales(machine_at(world, "LOB-1", site, drinks(world)))
+    sales.read(local(2026, 2, 2, 9))
+    sales.read(local(2026, 2, 12, 9), cash_1=40)
+    row = agree(world, accountant, site=site, terms={"shares": {"": "10"}})
+    made = issued(row, accountant, 2)
+    assert (made.receipts, made.amount) == (70, 7)
+    with pytest.raises(Unacceptable, match=r"limit is 70\.00.*give at most 63\.00") as refused:
+        correct(made, "63.01", accountant)
+    assert set(refused.value.fields) == {"amount"}
+    assert not made.corrections.exists()
+    correct(made, "60", accountant)
+    correct(made, "-10", accountant)
+    with pytest.raises(Unacceptable, match=r"tells of 57\.00.*give at most 13\.00"):
+        correct(made, "6300", accountant)
+    # What was read late may be told, though the statement knew nothing of it.
+    sales.read(local(2026, 2, 20, 9), cash_1=40)
+    correct(made, "80", accountant)
+    with pytest.raises(Unacceptable, match=r"limit is 140\.00.*give at most 3\.00"):
+        correct(made, "4", accountant)
+
+
+def test_a_minimum_above_the_receipts_is_not_raised(world: World, accountant: Person) -> None:
+    made = issued(agree(world, accountant), accountant, 1)
+    correct(made, "-20", accountant)
+    with pytest.raises(Unacceptable, match=r"limit is 20\.00.*give at most 20\.00"):
+        correct(made, "20.01", accountant)
+    correct(made, "20", accountant)
