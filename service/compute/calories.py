@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Final
 
@@ -42,15 +43,35 @@ class Shown:
     why: str
 
 
-def coverage(machines: int, *, registered: bool = False) -> Coverage:
-    """Whether somebody who operates so many machines must show calories. Raises BadMeasure."""
+def coverage(
+    machines: int,
+    *,
+    registered: bool = False,
+    registered_until: date | None = None,
+    day: date | None = None,
+) -> Coverage:
+    """Whether somebody who operates so many machines must show calories. Raises BadMeasure.
+
+    A registration by choice holds through `registered_until` and lapses after it, for it is
+    renewed every other year (the parallel menu rule, 21 CFR 101.11(d)(5), read; of 101.8(d), from
+    memory). Without a `day` to judge it by, or a last day, it holds.
+    """
     if isinstance(machines, bool) or machines < 0:
         raise BadMeasure("machines", f"{machines} cannot be used; give a whole number from 0 up")
     if machines >= COVERED_FROM:
         why = f"{machines} machines are operated; {COVERED_FROM} and more are covered"
         return Coverage(True, machines, registered, why)
+    if registered and registered_until and day and registered_until < day:
+        why = (
+            f"{machines} machines are operated, fewer than {COVERED_FROM}, and the registration by "
+            f"choice lapsed after {registered_until}; renew it to go by the rule again"
+        )
+        return Coverage(False, machines, False, why)
     if registered:
-        why = f"registered by choice, machines in service: {machines}; renew every other year"
+        until = f" until {registered_until}" if registered_until else ""
+        why = (
+            f"registered by choice{until}, machines in service: {machines}; renew every other year"
+        )
         return Coverage(True, machines, registered, why)
     why = f"{machines} machines are operated, fewer than {COVERED_FROM}, and none registered"
     return Coverage(False, machines, registered, why)

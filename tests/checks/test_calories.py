@@ -1,5 +1,6 @@
 """Calories: who is covered and how values are rounded, against 21 CFR 101.8 and 101.9."""
 
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -36,3 +37,19 @@ def test_values_are_rounded_by_the_rule(kcal: str, shown: int) -> None:
 )
 def test_twenty_machines_are_covered(machines: int, registered: bool, covered: bool) -> None:
     assert coverage(machines, registered=registered).covered is covered
+
+
+@pytest.mark.parametrize(
+    ("machines", "day", "covered"),
+    # 21 CFR 101.8(d): a registration by choice is renewed every other year, or lapses. From memory;
+    # read for the parallel rule of menus, 101.11(d)(5).
+    [
+        (19, date(2026, 11, 25), True),
+        (19, date(2026, 11, 26), False),
+        (20, date(2026, 11, 26), True),
+    ],
+)
+def test_a_registration_by_choice_lapses(machines: int, day: date, covered: bool) -> None:
+    found = coverage(machines, registered=True, registered_until=date(2026, 11, 25), day=day)
+    assert found.covered is covered
+    assert ("lapsed after 2026-11-25" in found.why) is not covered

@@ -2,21 +2,31 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
+
+from django.utils import timezone
 
 from fleet.machines.models import Machine, Placement, Product, SetUp
 from fleet.machines.queries.fleet import placements_now
 from fleet.machines.queries.gates import machine_for
 from people.errors import NotFound
-from people.models import Person
+from people.models import Business, Person
 from service.compute import calories
 
 from ..models import LabelSettings
 
 
-def covered_now() -> calories.Coverage:
-    """Whether the operator must show calories, by the machines in service now."""
+def covered_now(day: date | None = None) -> calories.Coverage:
+    """Whether the operator must show calories, by the machines in service now; a registration by
+    choice counts until it lapses. `day` is today where it is not given."""
     machines = Machine.objects.filter(status=Machine.Status.IN_SERVICE).count()
-    return calories.coverage(machines, registered=LabelSettings.the().registered)
+    settings = LabelSettings.the()
+    return calories.coverage(
+        machines,
+        registered=settings.registered,
+        registered_until=settings.registered_until,
+        day=day or Business.the().day_of(timezone.now()),
+    )
 
 
 @dataclass(frozen=True)
