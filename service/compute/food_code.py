@@ -32,6 +32,11 @@ class Hold(StrEnum):
     HOT = "hot"
 
 
+def degrees(celsius: Decimal) -> str:
+    """A temperature in both scales, as thermometers have one or the other: `5.0 °C (41.0 °F)`."""
+    return f"{celsius} °C ({celsius * 9 / 5 + 32:.1f} °F)"
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """Limits of one state. `cold_c` is the most that cold food may have, `hot_c` the least of hot.
@@ -232,10 +237,10 @@ def _after(
     if isinstance(one, Failure):
         return State.LOCKED, f"{one.what}: not to sell until serviced and restocked with safe food"
     if not limits.beyond(hold, one.temperature_c):
-        return State.SAFE, f"{one.temperature_c} °C, within the limit"
+        return State.SAFE, f"{degrees(one.temperature_c)}, within the limit"
     limit = limits.cold_c if hold is Hold.COLD else limits.hot_c
     word = "above" if hold is Hold.COLD else "below"
-    beyond = f"{one.temperature_c} °C is {word} {limit} °C"
+    beyond = f"{degrees(one.temperature_c)} is {word} {degrees(limit)}"
     if served_at is not None and one.at - served_at <= limits.allowed(hold):
         minutes = int((one.at - served_at).total_seconds() // 60)
         return State.RECOVERING, f"{beyond}, {minutes} minutes after it was filled or serviced"

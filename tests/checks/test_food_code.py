@@ -11,6 +11,7 @@ from service.compute.food_code import (
     Reading,
     Service,
     State,
+    degrees,
     limits_of,
     standing,
 )
@@ -78,3 +79,9 @@ def test_states_have_limits_of_their_own(
 ) -> None:
     found = state([FILLED, after(minutes, degrees_f)], hold, minutes, of)
     assert (found is State.LOCKED) is locked
+
+
+def test_both_scales_are_said() -> None:
+    # FDA Food Code 4-204.111 gives 41 °F with 5 °C and 135 °F with 57 °C.
+    assert degrees(Decimal("5.0")) == "5.0 °C (41.0 °F)"
+    assert degrees(Decimal("57.2")) == "57.2 °C (135.0 °F)"

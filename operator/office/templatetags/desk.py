@@ -19,6 +19,7 @@ from fleet.sales.queries.waiting import Pile
 from office.columns import notch_said
 from people import currency, policy
 from people.models import AuditEntry, Business
+from service.compute import food_code
 from service.compute.earnings import Earned
 
 register = template.Library()
@@ -57,6 +58,12 @@ def in_both(length_mm: Decimal | float | None, business: Business) -> str:
 def money(amount: Decimal | None, business: Business) -> str:
     """An amount in the business's currency, to its smallest unit: `$2.25`, `2.25 SEK`."""
     return NOTHING if amount is None else currency.said(amount, business)
+
+
+@register.filter
+def degrees(celsius: Decimal) -> str:
+    """A temperature in both scales."""
+    return food_code.degrees(celsius)
 
 
 @register.filter
