@@ -5,10 +5,11 @@ Money as Decimal in the currency of the business. Parts are kept exact; whoever 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from decimal import ROUND_DOWN, Decimal
-from typing import Final
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import ROUND_DOWN, ROUND_HALF_UP, Decimal
+from typing import Final, TypeVar
 
 ZERO: Final = Decimal(0)
 #: In the order they are taken off.
@@ -28,6 +29,7 @@ COSTS: Final = (
 #: Parts that a product has of its own; the others are shared out over the products of a machine.
 OF_A_PRODUCT: Final = frozenset({"tax", "goods", "waste", "missing"})
 SMALLEST: Final = Decimal("0.000001")
+Key = TypeVar("Key", bound=Hashable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,18 +107,42 @@ def together(several: Iterable[Earned]) -> Earned:
     return sum(several, Earned())
 
 
-def shared(whole: Earned, weights: Sequence[Decimal]) -> list[Earned]:
+def in_cents(cells: Mapping[Key, Earned], cent: Decimal) -> dict[Key, Earned]:
+    """The money of cells in whole cents, so that they add up to their sum rounded once, half up.
+
+    Each amount becomes the step which the rounded running sum takes in the order of the cells, and
+    is so within a cent of what it was. Rounded one by one, a list would not add up to its total.
+    """
+    running: dict[str, Decimal] = defaultdict(lambda: ZERO)
+
+    def step(name: str, amount: Decimal) -> Decimal:
+        before = running[name]
+        running[name] = after = before + amount
+        return after.quantize(cent, ROUND_HALF_UP) - before.quantize(cent, ROUND_HALF_UP)
+
+    return {
+        key: replace(
+            one,
+            receipts=step("receipts", one.receipts),
+            costs={name: step(name, amount) for name, amount in one.costs.items()},
+        )
+        for key, one in cells.items()
+    }
+
+
+def shared(whole: Earned, weights: Sequence[Decimal], *, cent: Decimal = SMALLEST) -> list[Earned]:
     """Something shared out by weights, receipts and all; the shares add up to it exactly.
 
-    Without any weight all share alike. Raises ValueError for no weights and for one below zero.
+    Money is shared in parts of a `cent`. Without any weight all share alike. Raises ValueError for
+    no weights and for one below zero.
     """
     if not weights or min(weights) < 0:
         raise ValueError("give weights of zero or more, and at least one")
     even = not any(weights)
     by = [Decimal(1)] * len(weights) if even else list(weights)
-    columns = {name: _parts(amount, by) for name, amount in whole.costs.items()}
-    plain = (whole.receipts, whole.units, whole.minutes, whole.km, whole.visits)
-    rest = [_parts(one, by) for one in plain]
+    columns = {name: _parts(amount, by, cent) for name, amount in whole.costs.items()}
+    plain = (whole.units, whole.minutes, whole.km, whole.visits)
+    rest = [_parts(whole.receipts, by, cent), *(_parts(one, by, SMALLEST) for one in plain)]
     return [
         Earned(
             receipts=rest[0][at],
@@ -131,11 +157,11 @@ def shared(whole: Earned, weights: Sequence[Decimal]) -> list[Earned]:
     ]
 
 
-def _parts(amount: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
+def _parts(amount: Decimal, weights: Sequence[Decimal], smallest: Decimal) -> list[Decimal]:
     """Shares of an amount; what rounding leaves goes to the greatest weight."""
     total = sum(weights, ZERO)
     parts = [
-        (amount * weight / total).quantize(SMALLEST, rounding=ROUND_DOWN) for weight in weights
+        (amount * weight / total).quantize(smallest, rounding=ROUND_DOWN) for weight in weights
     ]
     parts[weights.index(max(weights))] += amount - sum(parts, ZERO)
     return parts

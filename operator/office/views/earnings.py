@@ -23,9 +23,9 @@ from service.compute.earnings import COSTS, Earned
 from service.earnings import tables
 from service.earnings.actions.settings import change_settings
 from service.earnings.models import EarningsSettings
-from service.earnings.queries.books import Books, books
+from service.earnings.queries.books import Books, books, machines_of_site
 from service.earnings.queries.changes import levers_of, usual_period
-from service.earnings.queries.ranking import BY, By, Line, ranked
+from service.earnings.queries.ranking import BY, By, Line, ranked, whole
 
 SHOWN = 200
 DRAWN = 60
@@ -43,7 +43,8 @@ def ranking(request: PersonRequest) -> HttpResponse:
             "books": found,
             "rows": [(one, _bar(one, most)) for one in lines[:SHOWN]],
             "more": max(len(lines) - SHOWN, 0),
-            "whole": sum((one.earned for one in lines), Earned()),
+            "whole": whole(lines),
+            "hours": tables.hours_shown(lines),
             "losing": sum(one.earned.profit < 0 for one in lines),
         }
     return render(request, "office/earnings/ranking.html", context, status=sent(form))
@@ -63,7 +64,7 @@ def page(request: PersonRequest, by: str, pk: int) -> HttpResponse:
     form, kind = _period(request), _by(by)
     context: dict[str, Any] = {"form": form, "by": kind, "key": pk}
     if form.is_valid():
-        found = _books(form)
+        found = _books_of(form, kind, pk)
         line = next((one for one in ranked(found, kind) if one.key == pk), None)
         if line is None and kind == "machine":
             machine = machine_for(request.user, pk)
@@ -135,6 +136,17 @@ def _books(form: PeriodForm) -> Books:
     return books(given["since"], given["until"] + timedelta(days=1))
 
 
+def _books_of(form: PeriodForm, by: By, pk: int) -> Books:
+    """The books of what has to do with a machine or a site: they tell what is not known of it,
+    and are a part of the work that all are. What products and drivers bear is shared over all."""
+    since, until = form.cleaned_data["since"], form.cleaned_data["until"] + timedelta(days=1)
+    if by == "machine":
+        return books(since, until, machines=[pk])
+    if by == "site":
+        return books(since, until, machines=machines_of_site(pk, since, until))
+    return books(since, until)
+
+
 def _made_of(found: Books, by: By, pk: int) -> dict[str, Any]:
     """The products of a machine, the machines of a site."""
     if by == "machine":
@@ -143,7 +155,8 @@ def _made_of(found: Books, by: By, pk: int) -> dict[str, Any]:
         kept, part = _narrowed(found, lambda _, site: site == pk), "machine"
     else:
         return {}
-    return {"parts": ranked(kept, _by(part)), "part": part}
+    parts = ranked(kept, _by(part))
+    return {"parts": parts, "part": part, "together": whole(parts).earned}
 
 
 def _narrowed(found: Books, wanted: Any) -> Books:

@@ -1,7 +1,7 @@
 """What every machine at every site earned in a period, with what stands against it."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -12,7 +12,7 @@ from people.models import Business
 from service.compliance.models import TaxSettings
 from service.compliance.queries.tax import tax_report, unit
 from service.compliance.sums.gathering import Period
-from service.compute.earnings import Earned, shared
+from service.compute.earnings import Earned, in_cents, shared
 from service.compute.tax.report import by_key
 from service.runs.models import RunAssumptions
 from service.tickets.models import ServiceSettings
@@ -77,12 +77,13 @@ def rates() -> Rates:
 def books(starts_on: date, ends_on: date, *, machines: Sequence[int] | None = None) -> Books:
     """The books of `[starts_on, ends_on)` on the business's calendar, of some machines or of all.
 
-    A fixed number of queries, however many machines there are.
+    Those of some machines tell of them what those of all do. Money is in whole cents, machine by
+    machine. A fixed number of queries, however many machines there are.
     """
     period, known = Period(starts_on, ends_on), rates()
     where = stays(period.since, period.until, machines=machines)
     sold = goods(where)
-    tax, no_tax = _tax(period, machines)
+    tax, no_tax = _tax(period, {one.machine for one in where})
     own = {key: _of_product(one) for key, one in sold.items()}
     _add_tax(own, tax, no_tax)
     of_place, visits = _of_places(where, known, period)
@@ -91,15 +92,42 @@ def books(starts_on: date, ends_on: date, *, machines: Sequence[int] | None = No
     said, not_known = _words(known, sold, no_tax)
     if no_commission:
         not_known.append(
-            f"Commission is not known for {no_commission} sites with an agreement: statements "
-            "are not issued for all of the time."
+            f"Commission is not known for {no_commission} site{_s(no_commission)} with an "
+            "agreement: statements are not issued for all of the time."
         )
     if no_fees:
         not_known.append(
-            f"Card fees are not known for {no_fees} machines that took cards and that no "
-            "settlement tells of."
+            f"Card fees are not known for {no_fees} machine{_s(no_fees)} that took cards and "
+            "that no settlement tells of."
         )
+    own, of_place = _in_cents(own, of_place)
     return Books(starts_on, ends_on, known, own, of_place, visits, tuple(said), tuple(not_known))
+
+
+def machines_of_site(site: int, starts_on: date, ends_on: date) -> list[int]:
+    """The machines that stood at a site in `[starts_on, ends_on)`. Two queries."""
+    period = Period(starts_on, ends_on)
+    return sorted({one.machine for one in stays(period.since, period.until) if one.site == site})
+
+
+def _in_cents(
+    own: Mapping[tuple[Place, Product], Earned], of_place: Mapping[Place, Earned]
+) -> tuple[dict[tuple[Place, Product], Earned], dict[Place, Earned]]:
+    """Both in whole cents. By machine, so that one alone has the figures that it has among all."""
+    cells: dict[int, dict[tuple[Place, Product, bool], Earned]] = defaultdict(dict)
+    for (place, product), one in own.items():
+        cells[place[0]][place, product, True] = one
+    for place, one in of_place.items():
+        cells[place[0]][place, None, False] = one
+    found: tuple[dict[tuple[Place, Product], Earned], dict[Place, Earned]] = {}, {}
+    for of_machine in cells.values():
+        ordered = {key: of_machine[key] for key in sorted(of_machine, key=str)}
+        for (place, product, is_own), one in in_cents(ordered, unit()).items():
+            if is_own:
+                found[0][place, product] = one
+            else:
+                found[1][place] = one
+    return found
 
 
 def _of_product(one: Goods) -> Earned:
@@ -115,15 +143,21 @@ def _of_product(one: Goods) -> Earned:
 
 
 def _tax(
-    period: Period, machines: Sequence[int] | None
+    period: Period, machines: Collection[int]
 ) -> tuple[dict[tuple[int, Product], Decimal], set[tuple[int, Product]]]:
-    """Tax by machine and product, and where receipts have no rule yet."""
+    """Tax by machine and product, and where receipts have no rule yet.
+
+    It is reckoned over all machines and kept for these: a rule's tax is one sum, rounded once, and
+    that of one machine alone would be another.
+    """
     found: dict[tuple[int, Product], Decimal] = {}
     bare: set[tuple[int, Product]] = set()
-    report = tax_report(period, basis=TaxSettings.Basis.DAYS, machines=machines).report
+    report = tax_report(period, basis=TaxSettings.Basis.DAYS).report
     for key, part in by_key(report, unit()).items():
         machine, _, product = key.partition(":")
         of = (int(machine), int(product) or None)
+        if of[0] not in machines:
+            continue
         if part.tax or part.unclassified < part.receipts:
             found[of] = found.get(of, ZERO) + part.tax
         if part.unclassified:
@@ -247,11 +281,15 @@ def cost_of(visit: Driven, known: Rates) -> Earned:
     minutes = visit.own_minutes + visit.way_minutes
     cost = minutes * known.per_hour / 60 + visit.km * known.per_km
     return Earned(
-        costs={"visits": cost.quantize(Decimal("0.0001"))},
+        costs={"visits": cost.quantize(unit())},
         minutes=minutes,
         km=visit.km,
         visits=Decimal(1),
     )
+
+
+def _s(number: int) -> str:
+    return "" if number == 1 else "s"
 
 
 def _words(

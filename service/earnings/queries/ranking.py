@@ -1,13 +1,14 @@
 """Books read by machine, site, product and driver, what earns most first."""
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final, Literal
 
 from fleet.machines.models import Machine, Product, Site
-from service.compute.earnings import COSTS, OF_A_PRODUCT, Earned, shared
+from service.compliance.queries.tax import unit
+from service.compute.earnings import COSTS, OF_A_PRODUCT, Earned, shared, together
 
 from .books import Books
 from .goods import Place
@@ -64,6 +65,11 @@ def ranked(of: Books, by: By) -> list[Line]:
     return sorted(lines, key=lambda one: (-one.earned.profit, one.label, one.key or 0))
 
 
+def whole(lines: Iterable[Line]) -> Line:
+    """All lines of a ranking as one. Money adds up to the cent."""
+    return Line(None, "All", "", together(one.earned for one in lines))
+
+
 def _says_something(earned: Earned) -> bool:
     return bool(earned.receipts or earned.units or earned.visits or any(earned.costs.values()))
 
@@ -96,7 +102,7 @@ def _by_product(of: Books) -> dict[int | None, Earned]:
             for one in products
         ]
         rest = besides.only(set(COSTS) - OF_A_PRODUCT)
-        for product, part in zip(products, shared(rest, weights), strict=True):
+        for product, part in zip(products, shared(rest, weights, cent=unit()), strict=True):
             found[product] = found.get(product, Earned()) + part
     return found
 
@@ -105,13 +111,13 @@ def _by_driver(of: Books) -> dict[int | None, Earned]:
     """What machines earned, shared by visits over those who went there, less their own time."""
     visits: dict[int, dict[int | None, int]] = defaultdict(lambda: defaultdict(int))
     found: dict[int | None, Earned] = {}
-    known = of.rates
+    known, cent = of.rates, unit()
     for one in of.visits:
         visits[one.machine][one.driver] += 1
         minutes = one.own_minutes + one.way_minutes
         cost = minutes * known.per_hour / HOUR + one.km * known.per_km
         found[one.driver] = found.get(one.driver, Earned()) + Earned(
-            costs={"visits": cost.quantize(Decimal("0.0001"))},
+            costs={"visits": cost.quantize(cent)},
             minutes=one.minutes + one.way_minutes,
             km=one.km,
             visits=Decimal(1),
@@ -126,7 +132,7 @@ def _by_driver(of: Books) -> dict[int | None, Earned]:
             earned.unknown,
         )
         drivers = sorted(went, key=lambda key: key or 0)
-        parts = shared(rest, [Decimal(went[driver]) for driver in drivers])
+        parts = shared(rest, [Decimal(went[driver]) for driver in drivers], cent=cent)
         for driver, part in zip(drivers, parts, strict=True):
             found[driver] = found.get(driver, Earned()) + part
     return found

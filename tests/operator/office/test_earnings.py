@@ -31,7 +31,9 @@ def test_a_ranking_says_what_is_left_and_what_is_not_known(
     label = {"machine": "R-1", "site": "Hall 1", "product": "Cola", "driver": "Rosa"}[by]
     assert label in text
     assert "$24.50" in text  # of the whole
-    assert "Card fees are not known for 1 machines" in text
+    total = text.partition('<tr class="total">')[2]
+    assert '<td data-th="receipts" class="num">$24.50</td>' in total
+    assert "Card fees are not known for 1 machine" in text
     assert "No rule of tax is entered" in text
     assert "This is no tax advice" in text
 
@@ -44,6 +46,8 @@ def test_one_machine_step_by_step(earner: Earner, accountant: Person, desk: Desk
     assert "−$8.68" in text  # fourteen units at 0.62, in the drawing
     assert "<dt>tax</dt><dd>not known</dd>" in text
     assert "Cola" in text
+    total = text.partition('<tr class="total">')[2]
+    assert '<td data-th="receipts" class="num">$24.50</td>' in total, "its products add up to it"
     site = earner.machine.placements.get().site
     assert "R-1" in client.get(f"/earnings/site/{site.pk}/", ASKED).content.decode()
     assert client.get(f"/earnings/product/{earner.cola.pk}/", ASKED).status_code == 200

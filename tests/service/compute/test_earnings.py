@@ -1,12 +1,12 @@
 """What is left of receipts: parts add up, and what is not known is said."""
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.compute.earnings import COSTS, Earned, shared, together
+from service.compute.earnings import COSTS, Earned, in_cents, shared, together
 
 money = st.decimals(min_value=0, max_value=10**6, places=4)
 earned = st.builds(
@@ -60,3 +60,18 @@ def test_shares_follow_the_weights_and_are_even_without_any() -> None:
     for wrong in ([], [Decimal(-1)]):
         with pytest.raises(ValueError, match="weights"):
             shared(whole, wrong)
+
+
+@given(st.lists(earned, max_size=8))
+def test_cells_in_cents_add_up_to_their_sum_rounded_once(several: list[Earned]) -> None:
+    cent = Decimal("0.01")
+    exact, cells = together(several), in_cents(dict(enumerate(several)), cent)
+    shown = together(cells.values())
+    assert shown.receipts == exact.receipts.quantize(cent, ROUND_HALF_UP)
+    assert shown.costs == {
+        name: amount.quantize(cent, ROUND_HALF_UP) for name, amount in exact.costs.items()
+    }
+    for key, one in cells.items():
+        assert abs(one.receipts - several[key].receipts) <= cent
+        assert one.receipts == one.receipts.quantize(cent)
+        assert (one.units, one.unknown) == (several[key].units, several[key].unknown)

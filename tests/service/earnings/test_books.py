@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 from django.db import connection
@@ -18,15 +19,17 @@ from fleet.sales.models import (
 )
 from people.errors import Unable, Unacceptable
 from service.compute.earnings import Earned
+from service.earnings import tables
 from service.earnings.actions.settings import change_settings
 from service.earnings.models import EarningsSettings
-from service.earnings.queries.books import Books, books
-from service.earnings.queries.ranking import BY, Line, ranked
+from service.earnings.queries.books import Books, books, machines_of_site
+from service.earnings.queries.ranking import BY, By, Line, ranked, whole
 from service.runs.models import RunAssumptions
 from tests.cast import NOW
 from tests.service.earnings.earner import COLA_COST, WEEK, Earner
 
 pytestmark = pytest.mark.django_db
+CENT = Decimal("0.01")
 
 
 def of(found: Books, by: str, label: str) -> Line:
@@ -46,8 +49,8 @@ def test_a_period_that_cuts_an_interval_takes_its_part(earner: Earner) -> None:
     # Noon to noon over two days; midnight after the first cuts off a quarter.
     first = of(books(date(2026, 3, 1), date(2026, 3, 2)), "machine", "R-1").earned
     rest = of(books(date(2026, 3, 2), date(2026, 3, 8)), "machine", "R-1").earned
-    assert first.receipts == Decimal("24.50") / 4
-    assert first.receipts + rest.receipts == Decimal("24.50")
+    # 6.125 and 18.375, each in whole cents of its own period.
+    assert (first.receipts, rest.receipts) == (Decimal("6.13"), Decimal("18.38"))
 
 
 def test_another_currency_is_left_out(earner: Earner) -> None:
@@ -60,7 +63,7 @@ def test_a_move_shares_an_interval_out_by_time(earner: Earner) -> None:
     found = books(*WEEK)
     moved = of(found, "site", "Mill Lane").earned.receipts
     before = of(found, "site", "Hall 1").earned.receipts
-    assert moved == Decimal("24.50") / 4  # midnight to noon, of two days
+    assert abs(moved - Decimal("24.50") / 4) < CENT  # midnight to noon, of two days
     assert moved + before == Decimal("24.50")
 
 
@@ -73,7 +76,7 @@ def test_a_visit_costs_its_time_and_its_way(earner: Earner) -> None:
     assert line.hours == Decimal("1.5")
     way = line.earned.km * assumed.cost_per_km
     assert line.earned.costs["visits"] == (Decimal("1.5") * assumed.cost_per_hour + way).quantize(
-        Decimal("0.0001")
+        CENT
     )
     assert run.earned.profit == line.earned.profit
     assert run.per_hour == run.earned.profit / Decimal("1.5")
@@ -90,6 +93,28 @@ def test_all_rankings_add_up_to_the_same(earner: Earner) -> None:
         assert sums[by].profit == sums["machine"].profit, by
     assert sums["machine"].receipts == Decimal("24.50")
     assert sums["machine"].costs["overhead"] > 0
+    for by in BY:
+        lines = ranked(found, by)
+        cells = [
+            amount for one in lines for amount in (one.earned.receipts, *one.earned.costs.values())
+        ]
+        assert all(amount == amount.quantize(CENT) for amount in cells), by
+        assert whole(lines).earned.profit == sums["machine"].profit
+
+
+@pytest.mark.parametrize("by", BY)
+def test_the_last_row_of_a_file_is_the_sum_of_its_cells(earner: Earner, by: By) -> None:
+    earner.visit()
+    earner.move(earner.work.world.site("Mill Lane"), datetime(2026, 3, 2, 5, tzinfo=UTC))
+    table = tables.earnings(ranked(books(*WEEK), by), by, ZoneInfo("UTC"))
+    *rows, last = list(table.rows)
+    assert last[0] == "All"
+    for at, name in enumerate(table.head):
+        if at < 2 or name in ("profit a driver-hour", "not known"):
+            continue
+        figures = [row[at] for row in rows if row[at] is not None]
+        assert last[at] == (sum(figures) if figures else None), name  # type: ignore[arg-type]
+    assert last[2] == Decimal("24.50")
 
 
 def test_what_is_not_known_is_said_and_not_taken_as_nothing(earner: Earner) -> None:
@@ -110,6 +135,14 @@ def test_one_machine_alone_says_the_same_of_itself(earner: Earner) -> None:
     earner.visit()
     alone = of(books(*WEEK, machines=[earner.machine.pk]), "machine", "R-1")
     assert alone.earned == of(books(*WEEK), "machine", "R-1").earned
+    site = earner.machine.placements.get().site
+    machines = machines_of_site(site.pk, *WEEK)
+    assert earner.machine.pk in machines
+    there = of(books(*WEEK, machines=machines), "site", site.name)
+    assert there.earned == of(books(*WEEK), "site", site.name).earned
+    other = next(one.pk for one in earner.work.machines if one.pk != earner.machine.pk)
+    told = books(*WEEK, machines=[other]).not_known
+    assert not any("Card fees" in one for one in told), "only the first took cards"
 
 
 def test_books_ask_the_same_however_many_machines(earner: Earner) -> None:
