@@ -10,7 +10,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.db import connections
 from django.test import Client
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, expect, sync_playwright
 
 DESK = {"viewport": {"width": 1280, "height": 900}}
 PHONE = {
@@ -29,6 +29,8 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+WAITS_MS = 30_000
+"""How long a page may take on a machine that does much else beside; none is that slow alone."""
 PICTURES = Path(__file__).resolve().parents[2] / ".cache" / "journeys"
 
 
@@ -46,6 +48,7 @@ def browser() -> Iterator[Browser]:
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.fail("the journeys need chromium; `sh tests/run` installs it")
+    expect.set_options(timeout=WAITS_MS)
     with sync_playwright() as playwright:
         launched = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
         yield launched
@@ -68,7 +71,7 @@ def page_on(browser: Browser, base_url: str, shape: dict[str, Any]) -> Iterator[
     """A page of its own session; what the browser complains of fails the test at its end."""
     wrong: list[str] = []
     with browser.new_context(base_url=base_url, **shape) as context:
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(WAITS_MS)
         page = context.new_page()
         page.on("console", lambda said: wrong.append(said.text) if is_fault(said) else None)
         page.on("pageerror", lambda error: wrong.append(str(error)))
