@@ -75,7 +75,12 @@ def said(terms: Terms) -> list[str]:
     names = {**dict(CLASSES), "": "everything else" if len(terms.shares) > 1 else "everything"}
     lines = [f"{_text(percent)} % of {names[code]}" for code, percent in terms.shares.items()]
     lines += [
-        f"{_text(step.percent)} % from {_text(step.from_receipts)} in the period on"
+        f"{_text(step.percent)} % "
+        + (
+            f"from {_text(step.from_receipts)} a period on"
+            if step.from_receipts
+            else "to begin with"
+        )
         for step in terms.steps
     ]
     if terms.steps:
