@@ -10,6 +10,7 @@ from .demand import DEMAND
 from .deposit import DEPOSIT
 from .energy import ENERGY
 from .fit import FIT, FitQuestion
+from .helping import help_of
 from .restock import RESTOCK
 from .runs import RUNS
 from .swap import SWAP
@@ -20,4 +21,12 @@ COMPUTATIONS = {
     one.name: one for one in (FIT, DEMAND, RESTOCK, SWAP, RUNS, WATCH, COINS, DEPOSIT, ENERGY, TAX)
 }
 
-__all__ = ["COMPUTATIONS", "BadQuestion", "Computation", "Fault", "FitQuestion", "faults_said"]
+__all__ = [
+    "COMPUTATIONS",
+    "BadQuestion",
+    "Computation",
+    "Fault",
+    "FitQuestion",
+    "faults_said",
+    "help_of",
+]

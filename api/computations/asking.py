@@ -87,6 +87,8 @@ class Computation:
             # The measure's own name begins with the thing it belongs to, which `loc` has already.
             place += cause.field.split(".")[1:]
             detail, code = cause.message, "bad_measure"
+        elif code == "value_error":
+            detail = str(cause)
         steps = (str(step).replace("~", "~0").replace("/", "~1") for step in place)
         return Fault("".join(f"/{step}" for step in steps), detail, code)
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from pydantic.dataclasses import dataclass as checked
 
+from fleet.compute.units import BadMeasure
 from service.compliance.packs import packs, rule_by_key
 from service.compute.tax.classes import Attributes, ClassCode, Classed, Form, Water, classify
 from service.compute.tax.rounding import Rounding, half_up
@@ -31,7 +32,13 @@ class RateAsked:
     def __post_init__(self) -> None:
         for said, rate in (("general", self.general), ("food", self.food)):
             if rate is not None and not 0 <= rate < 1:
-                raise ValueError(f"{said} is {rate}; give a fraction, such as 0.0625 for 6.25 %")
+                raise BadMeasure(f"rate.{said}", f"{rate} is no fraction below 1; {_meant(rate)}")
+
+
+def _meant(rate: Decimal) -> str:
+    if 1 <= rate < 100:
+        return f"give {rate / 100} for {rate} %"
+    return "give 0.0625 for 6.25 %"
 
 
 @checked(frozen=True, config=ASKED_STRICTLY)

@@ -5,7 +5,8 @@ from typing import Any
 
 import pytest
 
-from api.computations import COMPUTATIONS, BadQuestion
+from api.computations import COMPUTATIONS, BadQuestion, help_of
+from api.computations.examples import EXAMPLES
 from tests.api.test_compute import compute
 
 CAN: dict[str, Any] = {
@@ -75,3 +76,39 @@ def test_a_fault_is_named_by_its_place(name: str, question: Any, pointer: str) -
     with pytest.raises(BadQuestion) as refused:
         ask(name, question)
     assert [one.pointer for one in refused.value.faults] == [pointer]
+
+
+@pytest.mark.parametrize("name", sorted(COMPUTATIONS))
+def test_every_computation_has_a_help_of_its_own(name: str) -> None:
+    computation = COMPUTATIONS[name]
+    said = help_of(computation)
+    assert computation.about in said
+    for field in computation.schema()["question"]["properties"]:
+        assert f" {field}: " in said
+    # The example is one that is answered.
+    example = json.loads(said.partition("For example:")[2])
+    assert computation.plain(computation.ask(json.dumps(example).encode()))
+
+
+def test_the_help_is_told_at_the_command() -> None:
+    done = compute("tax", "--help")
+    assert done.returncode == 0, done.stderr
+    assert "* receipts: number, or as text, money" in done.stdout
+    assert '7.25 % is "0.0725"' in done.stdout
+    assert "capacity_units" not in done.stdout
+    assert "--schema" in compute("--help").stdout
+
+
+@pytest.mark.parametrize(
+    ("rate", "said"),
+    [
+        ("7.25", "7.25 is no fraction below 1; give 0.0725 for 7.25 %"),
+        ("-1", "-1 is no fraction below 1; give 0.0625 for 6.25 %"),
+    ],
+)
+def test_a_percent_for_a_fraction_is_told_plainly(rate: str, said: str) -> None:
+    question = {**EXAMPLES["tax"], "rates": [{"name": "California", "general": rate}]}
+    with pytest.raises(BadQuestion) as refused:
+        ask("tax", question)
+    (fault,) = refused.value.faults
+    assert (fault.pointer, fault.detail) == ("/rates/0/general", said)

@@ -113,7 +113,7 @@ def test_a_table_asks_for_the_sales() -> None:
         ({"deposits": "11"}, "/deposits"),
         ({"rule": None}, "/state"),
         ({"on": "1980-01-01"}, "/on"),
-        ({"rates": [{"name": "x", "general": "7"}]}, "/rates/0"),
+        ({"rates": [{"name": "x", "general": "7"}]}, "/rates/0/general"),
     ],
 )
 def test_bad_questions_are_told_by_place(change: dict[str, Any], pointer: str) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from api.computations import COMPUTATIONS, BadQuestion, faults_said
+from api.computations import COMPUTATIONS, BadQuestion, faults_said, help_of
 
 BAD_QUESTION = 2
 
@@ -17,9 +17,18 @@ class Command(BaseCommand):
 
     help = (
         "Answer a question in JSON from standard input, with JSON. "
-        "A bad question names each fault by JSON pointer on standard error and exits with 2."
+        "A bad question names each fault by JSON pointer on standard error and exits with 2. "
+        "`compute NAME --help` lists what a question holds."
     )
     requires_system_checks = []
+
+    def run_from_argv(self, argv: list[str]) -> None:
+        """Each computation has a help of its own, which lists what is asked of it."""
+        asked = [word for word in argv[2:] if word in COMPUTATIONS]
+        if asked and {"-h", "--help"} & {*argv[2:]}:
+            self.stdout.write(help_of(COMPUTATIONS[asked[0]]), ending="")
+            return
+        super().run_from_argv(argv)
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         about = "; ".join(f"{one.name}: {one.about}" for one in COMPUTATIONS.values())
