@@ -139,6 +139,11 @@ class SettlementExportAsked(MatchedAsked):
 class MatchedDayOut(serializers.Serializer):
     day = serializers.DateField()
     counted = Money(allow_null=True, help_text="Null: no read tells of the day.")
+    told = serializers.ChoiceField(
+        choices=["whole", "in part", "no read"],
+        help_text="How much of the day reads tell of; of one told in part, more may have been sold "
+        "than was counted.",
+    )
     settled = Money()
     difference = Money(allow_null=True)
     fee = Money()

@@ -96,7 +96,7 @@ def _matched(found: Matched, machines: Sequence[OfMachine]) -> Iterator[Sequence
 
 def days(found: Matched, zone: ZoneInfo) -> Table:
     """Fees and what was counted and settled by machine and day, lines without a machine last."""
-    head = ("machine", "terminal", "day", "counted", "settled", "difference", "fee")
+    head = ("machine", "terminal", "day", "counted", "settled", "difference", "fee", "reads tell")
     return Table("Settlements by machine and day", head, _days(found), zone)
 
 
@@ -105,9 +105,9 @@ def _days(found: Matched) -> Iterator[Sequence[Cell]]:
     for machine in sorted(found.machines, key=lambda one: one.machine):
         for day in machine.days:
             told = cents(day.counted, day.settled, day.difference, day.fee)
-            yield day.machine, "", day.day, *told
+            yield day.machine, "", day.day, *told, day.told
     for line in found.unmatched:
-        yield "not known", line.terminal, line.day, *cents(None, line.gross, None, line.fee)
+        yield "not known", line.terminal, line.day, *cents(None, line.gross, None, line.fee), ""
 
 
 def _rounding() -> Callable[..., list[Decimal | None]]:

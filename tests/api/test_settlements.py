@@ -74,6 +74,8 @@ def test_a_file_is_taken_in_and_held_against_sales(
     assert (one["counted"], one["settled"], one["difference"]) == ("70.00", "60.00", "-10.00")
     assert (one["why"], found["fees"]) == ("less was settled than sold", "3.50")
     assert [each["fee"] for each in one["days"] if each["fee"] != "0.00"] == ["1.50", "2.00"]
+    told = [each["told"] for each in one["days"]]
+    assert (told[0], told[-1], {*told[1:-1]}) == ("in part", "in part", {"whole"})
     enough = office.get(f"/api/v1/settlement-days?{FEBRUARY}&tolerance=10&only=mismatches")
     assert enough.json()["machines"] == []
 

@@ -63,6 +63,13 @@ class Day:
     is_whole: bool = True
 
     @property
+    def told(self) -> str:
+        """How much of the day reads tell of."""
+        if self.counted is None:
+            return "no read"
+        return "whole" if self.is_whole else "in part"
+
+    @property
     def difference(self) -> Decimal | None:
         return None if self.counted is None else self.settled - self.counted
 

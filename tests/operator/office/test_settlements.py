@@ -84,6 +84,8 @@ def test_the_days_of_one_machine(sold: Machine, desk: Desk, accountant: Person) 
     for told in ("$30.00", "$70.00", "\u2212$40.00"):
         assert told in shown
     assert "No read" not in shown
+    # The days of the first and the last read: what was before and after them nobody counted.
+    assert shown.count('<span class="quiet">in part</span>') == 2
     none = page(client, "settlements-machine", sold.pk, since="2025-01-01", until="2025-01-31")
     assert "Nothing was sold for cards" in none
     far = client.get(
@@ -97,8 +99,10 @@ def test_files_for_a_spreadsheet(sold: Machine, desk: Desk, accountant: Person) 
     client = desk(accountant)
     taken_in(client, sold)
     days = page(client, "settlements-export", **FEBRUARY, rows="days").splitlines()
-    assert days[0] == "machine,terminal,day,counted,settled,difference,fee"
+    assert days[0] == "machine,terminal,day,counted,settled,difference,fee,reads tell"
     assert days[-1].startswith("not known,'@gone,2026-02-05,,9.00,,0.00")
+    told = [line.rpartition(",")[2] for line in days[1:-1]]
+    assert told == ["in part", *["whole"] * (len(told) - 2), "in part"]
     off = page(client, "settlements-export", **FEBRUARY, rows="mismatches").splitlines()
     assert len(off) == 3
     assert off[2].endswith(
