@@ -235,3 +235,7 @@ class Business(OneRow):
     def day_of(self, at: datetime) -> date:
         """The day of a moment on the calendar of the business."""
         return at.astimezone(self.time_zone).date()
+
+    def clock_of(self, at: datetime) -> str:
+        """A moment on the clock of the business, as a refusal tells it: `2026-03-02 09:14`."""
+        return f"{at.astimezone(self.time_zone):%Y-%m-%d %H:%M}"

@@ -83,7 +83,7 @@ def count_bag(
     amount = _whole(amount, rows)
     if counted_at < bag.sealed_at:
         raise UnableToCount(
-            f"bag {bag.seal_number} was sealed {bag.sealed_at:%Y-%m-%d %H:%M} (UTC); it cannot "
+            f"bag {bag.seal_number} was sealed {Business.the().clock_of(bag.sealed_at)}; it cannot "
             "have been counted before",
             code="counted_before_sealed",
         )

@@ -52,7 +52,8 @@ def bank(
                 code="bag_not_counted",
             )
         if banked_at < bag.sealed_at:
-            message = f"bag {bag.seal_number} was sealed {bag.sealed_at:%Y-%m-%d %H:%M} (UTC)"
+            sealed = Business.the().clock_of(bag.sealed_at)
+            message = f"bag {bag.seal_number} was sealed {sealed}; give a later time"
             raise Unacceptable(f"banked_at: {message}", fields={"banked_at": message})
     if banked_at > now + AHEAD:
         message = "is in the future; give when it was taken to the bank"

@@ -6,7 +6,7 @@ from datetime import datetime
 from django.db import transaction
 
 from people.errors import Unable, Unacceptable
-from people.models import Person
+from people.models import Business, Person
 from people.rows import put
 
 from ..locks import lock_bags
@@ -74,7 +74,8 @@ def _take(
 ) -> BagStep:
     _require_turn(bag, what)
     if at < bag.sealed_at:
-        message = f"bag {bag.seal_number} was sealed {bag.sealed_at:%Y-%m-%d %H:%M} (UTC)"
+        sealed = Business.the().clock_of(bag.sealed_at)
+        message = f"bag {bag.seal_number} was sealed {sealed}; give a later time"
         raise Unacceptable(f"at: {message}", fields={"at": message})
     if at > now + AHEAD:
         message = "is in the future; give when it was"

@@ -115,18 +115,23 @@ def issue(request: PersonRequest, pk: int) -> HttpResponse:
     """Issue what was previewed, when it still is as it was seen."""
     row = agreement_for(request.user, pk, write=True)
     form = IssueForm(request.POST)
-    found: Preview | None = None
-    if form.is_valid():
-        found = tried(form, runs.preview_of, agreement=row, day=_day(form))
-        if found and found.digest != form.cleaned_data["digest"]:
-            form.add_error(None, "The figures changed since you looked; look at them again.")
-        elif found:
-            made = tried(
-                form, actions.issue, previews=[found], actor=request.user, now=timezone.now()
-            )
-            if made:
-                messages.success(request, f"{made[0]}: issued.")
-                return redirect("office:statement", made[0].pk)
+    if not form.is_valid():
+        return _preview(request, row, form, None)
+    day = _day(form)
+    made = tried(
+        form,
+        runs.issue_seen,
+        agreement=row,
+        day=day,
+        seen=form.cleaned_data["digest"],
+        actor=request.user,
+        now=timezone.now(),
+    )
+    if made:
+        messages.success(request, f"{made}: issued.")
+        return redirect("office:statement", made.pk)
+    # What it would come to now; why it cannot be told is told by the refusal already.
+    found = tried(DayForm(request.POST), runs.preview_of, agreement=row, day=day)
     return _preview(request, row, form, found)
 
 

@@ -218,5 +218,5 @@ def _require(actor: Person, roles: tuple[Role, ...]) -> None:
 
 def _require_past(at: datetime, now: datetime, field: str) -> None:
     if at > now + CLOCK_AHEAD:
-        message = f"{at:%Y-%m-%d %H:%M} (UTC) is still to come; give when it was"
+        message = f"{Business.the().clock_of(at)} is still to come; give when it was"
         raise Unacceptable(message, fields={field: message})

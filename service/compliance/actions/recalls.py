@@ -12,7 +12,7 @@ from fleet.inventory.models import Lot, Movement, StockPlace
 from fleet.machines.models import Machine, Product
 from people import rows
 from people.errors import NotAllowed, Unable, Unacceptable
-from people.models import Person
+from people.models import Business, Person
 from people.roles import Role
 from service.runs.actions.must_go import must_go
 from service.runs.models import Run, Stop
@@ -146,7 +146,7 @@ def remove(
         raise NotAllowed("only drivers and the desk take goods out")
     held = _open(recall)
     if at > now + CLOCK_AHEAD:
-        raise _refused("at", f"{at:%Y-%m-%d %H:%M} (UTC) is still to come; give when it was")
+        raise _refused("at", f"{Business.the().clock_of(at)} is still to come; give when it was")
     if not place.is_held:
         raise _refused("place", f"{place} is no place of ours")
     if quantity < 0:

@@ -11,7 +11,7 @@ from fleet.machines.models import Machine
 from people import audit, rows
 from people.actions import notices
 from people.errors import NotAllowed, Unable, Unacceptable
-from people.models import Person
+from people.models import Business, Person
 from people.roles import Role
 from service.compute.food_code import State
 from service.upkeep.actions import work
@@ -124,7 +124,7 @@ def lift(
     for name, at in (("serviced_at", serviced_at), ("restocked_at", restocked_at)):
         _require_past(at, now, name)
         if at < lock.since:
-            message = f"that is before it was locked, at {lock.since:%Y-%m-%d %H:%M} (UTC)"
+            message = f"that is before it was locked, at {Business.the().clock_of(lock.since)}"
             raise Unacceptable(f"food lock: {message}", fields={name: message})
     words = said.strip()
     if not words:
@@ -267,5 +267,5 @@ def _require_road(actor: Person) -> None:
 
 def _require_past(at: datetime, now: datetime, field: str) -> None:
     if at > now + CLOCK_AHEAD:
-        message = f"{at:%Y-%m-%d %H:%M} (UTC) is still to come; give when it was"
+        message = f"{Business.the().clock_of(at)} is still to come; give when it was"
         raise Unacceptable(message, fields={field: message})

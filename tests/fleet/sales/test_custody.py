@@ -223,6 +223,22 @@ def test_what_was_seen_must_still_be_so(bag: Bag, accountant: Person, dispatcher
     assert (here.number, here.held, here.left_out) == (1, Decimal(41), 0)
 
 
+def test_a_refusal_tells_the_time_on_the_clock_of_the_business(
+    bag: Bag, accountant: Person
+) -> None:
+    Business.objects.update(time_zone="America/Chicago")  # six hours behind UTC in March
+    before = {"actor": accountant, "now": LATER}
+    early = NOW - timedelta(minutes=1)
+    told = "bag A-1 was sealed 2026-03-02 08:00;"
+    with pytest.raises(UnableToCount, match=told):
+        count_bag(bag=bag, amount=Decimal(4), counted_at=early, **before)
+    with pytest.raises(Unacceptable, match=told):
+        custody.take_step(bag=bag, what="opened", at=early, **before)
+    counted(bag, accountant, amount="41.25")
+    with pytest.raises(Unacceptable, match=told):
+        banked(bag, accountant, banked_at=early)
+
+
 def test_counted_bags_are_looked_for_by_word_and_by_day(
     bag: Bag, lobby: Machine, accountant: Person, driver: Person, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -48,7 +48,10 @@ def test_a_statement_from_terms_to_the_payment(
     assert "$9.00" in page.content.decode()
     asked = {"day": "2026-02-05", "digest": page.context["found"].digest}
     stale = post(client, "statement-issue", agreement.pk, **(asked | {"digest": "x"}))
+    assert stale.status_code == 409, "somebody else did something meanwhile"
     assert "look at them again" in stale.content.decode()
+    assert "$9.00" in stale.content.decode(), "as it would be now"
+    assert not Statement.objects.exists()
     assert post(client, "statement-issue", agreement.pk, **asked).status_code == 302
     made = Statement.objects.get()
     paid = {"pay-amount": "9.00", "pay-paid_on": "2026-03-02"}
