@@ -7,6 +7,7 @@ from django.db.models import Exists, OuterRef, Prefetch, Q, QuerySet
 
 from fleet.machines.models import Machine
 from people.models import Person
+from people.roles import Role
 
 from ..models import Duty, DutyDone, DutyRule
 from .subjects import Subjects
@@ -32,6 +33,12 @@ def done_whole() -> "QuerySet[DutyDone]":
     )
 
 
+def seen_to_by(person: Person) -> Q:
+    """What a person sees to: what is given to them, and to the owners what is given to nobody."""
+    given = Q(owner=person)
+    return given | Q(owner=None) if person.has_role(Role.OWNER) else given
+
+
 def duties_listed(
     *,
     within: date | None = None,
@@ -46,7 +53,7 @@ def duties_listed(
 ) -> "QuerySet[Duty]":
     """Open duties by their day, or those of another state; filters add up.
 
-    `within`: due by that day; `late`: due before that day. `owner` finds what is given to a person.
+    `within`: due by that day; `late`: due before that day. `owner` finds what a person sees to.
     """
     rows = duties_whole().filter(state=state or Duty.State.OPEN)
     if within is not None:
@@ -62,7 +69,7 @@ def duties_listed(
     if machine is not None:
         rows = rows.filter(machine=machine)
     if owner is not None:
-        rows = rows.filter(owner=owner)
+        rows = rows.filter(seen_to_by(owner))
     if search:
         at_site = Machine.objects.filter(
             placements__ends_at__isnull=True, placements__site__name__icontains=search
@@ -81,7 +88,7 @@ def counts(today: date, person: Person | None = None) -> dict[str, int]:
     """How many open duties are late, and how many come due within thirty days; of all or of one."""
     rows = Duty.objects.filter(state=Duty.State.OPEN, due_on__lte=today + timedelta(days=SOON_DAYS))
     if person is not None:
-        rows = rows.filter(owner=person)
+        rows = rows.filter(seen_to_by(person))
     days = list(rows.order_by().values_list("due_on", flat=True))
     late = sum(day < today for day in days)
     return {"late": late, "soon": len(days) - late}
@@ -92,7 +99,7 @@ def duties_shown(person: Person, today: date, *, everybodys: bool) -> "QuerySet[
     little more than a year."""
     rows = duties_whole().filter(state=Duty.State.OPEN, due_on__lte=today + AHEAD)
     if not everybodys:
-        rows = rows.filter(owner=person)
+        rows = rows.filter(seen_to_by(person))
     return rows.order_by("due_on", "pk")[:MOST_SHOWN]
 
 

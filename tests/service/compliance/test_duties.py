@@ -289,3 +289,8 @@ def test_lists_counts_and_calendars(owner: Person, driver: Person, lobby: Machin
     assert [one.title for one in duties_listed(search="ferry")] == ["Label on the machine"]
     assert duties_shown(driver, TODAY, everybodys=False).count() == 1
     assert duties_shown(driver, TODAY, everybodys=True).count() == 2
+    # What is given to nobody is the owners'.
+    assert [one.title for one in duties_shown(owner, TODAY, everybodys=False)] == [
+        "Policy of the van"
+    ]
+    assert counts(TODAY, owner) == {"late": 1, "soon": 0}
