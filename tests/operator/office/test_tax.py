@@ -91,7 +91,7 @@ def test_a_late_read_is_amended(desk: Desk, sales: Sales, accountant: Person) ->
     page = client.get(address).content.decode()
     assert "Since it was filed" in page
     assert "$70.00" in page
-    assert "LOB-1" in page
+    assert "LOB-1</a>, taken Fri 30 Jan 2026, 09:00, received Fri 20 Feb 2026, 09:00" in page
     amended = client.post(
         f"/tax/returns/{found.pk}/amend/",
         {"seen": seen(page), "note": "a read came late", "reference": ""},
