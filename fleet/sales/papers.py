@@ -1,6 +1,7 @@
 """A statement of commission on paper, from its frozen figures alone."""
 
 from collections.abc import Mapping
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
 
@@ -27,6 +28,9 @@ def statement_paper(statement: Statement) -> Paper:
     def money(amount: str | Decimal) -> str:
         return said(Decimal(amount), business)
 
+    def day(one: date) -> str:
+        return f"{one.day} {one:%B %Y}"
+
     lines = Section(
         "How it was made",
         head=("Machine", "Class", "Receipts", "Taken off", "Base", "Percent", "Commission"),
@@ -37,7 +41,9 @@ def statement_paper(statement: Statement) -> Paper:
                 money(one["receipts"]),
                 money(Decimal(one["receipts"]) - Decimal(one["base"])),
                 money(one["base"]),
-                "none agreed" if one["percent"] is None else f"{Decimal(one['percent']):f} %",
+                "none agreed"
+                if one["percent"] is None
+                else f"{Decimal(one['percent']).normalize():f} %",
                 money(one["amount"]),
             )
             for one in figures["lines"]
@@ -98,7 +104,8 @@ def statement_paper(statement: Statement) -> Paper:
         under=[
             business.name,
             f"To {statement.host_name or figures['site']}",
-            f"{figures['site']}, {statement.starts_on} until before {statement.ends_on}",
+            f"{figures['site']}, {day(statement.starts_on)} to "
+            f"{day(statement.ends_on - timedelta(days=1))}",
         ],
         sections=[
             Section("What was agreed", said=figures["terms_said"]),

@@ -92,6 +92,7 @@ def test_what_is_below_nothing_comes_off_the_next_once(
     paper = as_pdf(statement_paper(fourth))
     words = "".join(page.extract_text() for page in PdfReader(io.BytesIO(paper.content)).pages)
     assert "Carried over from statement 3" in words
+    assert f"{fourth.starts_on.day} {fourth.starts_on:%B %Y} to 30 " in " ".join(words.split())
     rows = list(money_tables.statement(fourth, Business.the().time_zone).rows)
     assert rows[-2][0] == "carried over from statement 3"
     assert sum(one[-1] for one in rows[:-1]) == rows[-1][-1] == 5
