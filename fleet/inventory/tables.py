@@ -53,6 +53,7 @@ def levels(rows: Iterable[StockLevel], zone: ZoneInfo, *, name: str = "Stock lev
             for one in rows
         ),
         zone,
+        money=("unit cost", "cost"),
     )
 
 
@@ -61,7 +62,8 @@ def movement_lines(rows: Iterable[MovementLine], zone: ZoneInfo) -> Table:
         *("movement", "reason", "why wasted", "happened at", "recorded at", "by", "product"),
         *("lot", "best before", "from", "to", "units", "unit cost", "corrects", "note"),
     )
-    return Table("Movements", head, (_movement_line(one) for one in rows), zone)
+    lines = (_movement_line(one) for one in rows)
+    return Table("Movements", head, lines, zone, money=("unit cost",))
 
 
 def _movement_line(one: MovementLine) -> Sequence[Cell]:
@@ -102,6 +104,7 @@ def waste(rows: Iterable[Wasted], zone: ZoneInfo) -> Table:
             for one in rows
         ),
         zone,
+        money=("cost",),
     )
 
 
@@ -127,6 +130,7 @@ def items(rows: Iterable[SupplierItem], zone: ZoneInfo) -> Table:
             for one in rows
         ),
         zone,
+        money=("case cost",),
     )
 
 
@@ -159,6 +163,7 @@ def orders(rows: Iterable[PurchaseOrder], zone: ZoneInfo) -> Table:
             for line in order.lines.all()
         ),
         zone,
+        money=("case cost", "cost"),
     )
 
 
@@ -196,4 +201,5 @@ def receipts(rows: Iterable[Receipt], zone: ZoneInfo) -> Table:
             for line in one.lines.all()
         ),
         zone,
+        money=("unit cost",),
     )

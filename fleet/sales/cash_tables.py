@@ -26,6 +26,7 @@ def over_and_short(found: Differences, zone: ZoneInfo) -> Table:
             for one in found.subjects
         ),
         zone,
+        money=("expected", "counted", "difference"),
     )
 
 
@@ -35,7 +36,13 @@ def bags_compared(found: Differences, zone: ZoneInfo) -> Table:
         *("sealed at", "seal", "machine", "expected", "by", "exact", "counted", "difference"),
         *("chance explains", "verdict", "basis"),
     )
-    return Table("Bags against what was expected", head, (_bag(one) for one in found.bags), zone)
+    return Table(
+        "Bags against what was expected",
+        head,
+        (_bag(one) for one in found.bags),
+        zone,
+        money=("expected", "counted", "difference", "chance explains"),
+    )
 
 
 def _bag(one: Difference) -> Sequence[Cell]:
@@ -68,4 +75,5 @@ def bankings(rows: Iterable[Banking], zone: ZoneInfo) -> Table:
             for one in rows
         ),
         zone,
+        money=("held by the counts", "on the slip", "confirmed", "confirmed less slip"),
     )

@@ -36,6 +36,7 @@ def statements(rows: Iterable[Any], zone: ZoneInfo) -> Table:
             for one in rows
         ),
         zone,
+        money=head[6:15],
     )
 
 
@@ -45,7 +46,8 @@ def statement(one: Statement, zone: ZoneInfo) -> Table:
         *("what", "machine", "class", "receipts", "tax", "deposits", "refunds", "base"),
         *("percent", "amount"),
     )
-    return Table(f"Statement {one.number} of commission", head, _made(one), zone)
+    money = (*head[3:8], "amount")
+    return Table(f"Statement {one.number} of commission", head, _made(one), zone, money=money)
 
 
 def _made(one: Statement) -> Iterator[Sequence[Cell]]:
@@ -82,6 +84,7 @@ def matched(found: Matched, zone: ZoneInfo, *, mismatches: bool = False) -> Tabl
         ("machine", "counted", "settled", "difference", "fees", "mismatch"),
         _matched(found, found.mismatches if mismatches else found.machines),
         zone,
+        money=("counted", "settled", "difference", "fees"),
     )
 
 
@@ -97,7 +100,8 @@ def _matched(found: Matched, machines: Sequence[OfMachine]) -> Iterator[Sequence
 def days(found: Matched, zone: ZoneInfo) -> Table:
     """Fees and what was counted and settled by machine and day, lines without a machine last."""
     head = ("machine", "terminal", "day", "counted", "settled", "difference", "fee", "reads tell")
-    return Table("Settlements by machine and day", head, _days(found), zone)
+    money = ("counted", "settled", "difference", "fee")
+    return Table("Settlements by machine and day", head, _days(found), zone, money=money)
 
 
 def _days(found: Matched) -> Iterator[Sequence[Cell]]:

@@ -10,7 +10,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -26,6 +26,7 @@ from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 
 from .errors import Unacceptable
+from .models import Business
 
 Row = TypeVar("Row", bound=Model)
 Cell = str | int | float | Decimal | bool | date | datetime | None
@@ -36,6 +37,8 @@ MOST_ROWS = 100_000
 """As much as a desk opens; a sheet of XLSX ends at 1,048,576 rows (ECMA-376)."""
 LONGEST_TEXT = 32_767  # characters in one cell of XLSX, by its makers' limits
 NARROWEST, WIDEST = 8, 60
+FINEST_PLACES = 6
+"""As finely as an amount is kept: the cost of a unit, to a millionth."""
 NO_SHEET_NAME = re.compile(r"[\[\]:*?/\\]")
 
 
@@ -55,13 +58,20 @@ class Table:
     """What a list says, before anybody asks in which form.
 
     `name` becomes the file's name and the sheet's. Moments are written in `zone`, which in XLSX
-    (whose moments know no offset) stands in the head of their columns.
+    (whose moments know no offset) stands in the head of their columns. `money` names the columns
+    of amounts, which have the decimals of the currency, and more only where an amount has more.
     """
 
     name: str
     head: Sequence[str]
     rows: Iterable[Sequence[Cell]]
     zone: ZoneInfo
+    money: Collection[str] = ()
+
+    @property
+    def amounts(self) -> frozenset[int]:
+        """The places of the columns of money."""
+        return frozenset(n for n, name in enumerate(self.head) if name in self.money)
 
 
 @dataclass(frozen=True)
@@ -103,9 +113,29 @@ def _csv(table: Table) -> bytes:
     out = io.StringIO(newline="")
     lines = csv.writer(out, lineterminator="\r\n")
     lines.writerow([_in_csv(name, table.zone) for name in table.head])
+    amounts, places = table.amounts, _places(table)
     for row in _counted(table.rows):
-        lines.writerow([_in_csv(cell, table.zone) for cell in row])
+        lines.writerow(
+            [
+                _amount(cell, places) if n in amounts else _in_csv(cell, table.zone)
+                for n, cell in enumerate(row)
+            ]
+        )
     return out.getvalue().encode()
+
+
+def _places(table: Table) -> int:
+    return Business.the().currency_exponent if table.money else 0
+
+
+def _amount(cell: Cell, places: int) -> str:
+    """An amount with the decimals of the currency, and more where it is finer than that."""
+    if not isinstance(cell, Decimal | int) or isinstance(cell, bool):
+        return "" if cell is None else str(cell)
+    figures = f"{Decimal(cell):.{FINEST_PLACES}f}"
+    whole, _, decimals = figures.partition(".")
+    kept = decimals.rstrip("0").ljust(places, "0")
+    return f"{whole}.{kept}" if kept else whole
 
 
 def _in_csv(cell: Cell, zone: ZoneInfo) -> str:
@@ -148,8 +178,17 @@ def _xlsx(table: Table) -> bytes:
         cell.font = Font(bold=True)
         cell.alignment = Alignment(wrap_text=True, vertical="top")
     sheet.append(cells)
+    amounts, places = table.amounts, _places(table)
+    decimals = "." + "0" * places + "#" * (FINEST_PLACES - places) if places else ""
     for row in itertools.chain(first, rows):
-        sheet.append([_in_xlsx(sheet, cell, table.zone) for cell in row])
+        sheet.append(
+            [
+                _amount_cell(sheet, cell, f"#,##0{decimals}")
+                if n in amounts and isinstance(cell, Decimal | int) and not isinstance(cell, bool)
+                else _in_xlsx(sheet, cell, table.zone)
+                for n, cell in enumerate(row)
+            ]
+        )
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
@@ -168,6 +207,12 @@ def _in_xlsx(sheet: object, cell: Cell, zone: ZoneInfo) -> object:
             return whole + timedelta(seconds=1 if local.microsecond >= 500_000 else 0)
         case _:
             return cell
+
+
+def _amount_cell(sheet: object, amount: Decimal | int, number_format: str) -> WriteOnlyCell:
+    cell = WriteOnlyCell(sheet, value=amount)
+    cell.number_format = number_format
+    return cell
 
 
 def _text_cell(sheet: object, text: str) -> WriteOnlyCell:

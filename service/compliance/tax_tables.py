@@ -36,6 +36,8 @@ HEAD: Final = (
     "Checked",
     "How",
 )
+MONEY: Final = HEAD[6:15]
+"""From receipts to tax due."""
 ON_PAPER: Final = (
     "Jurisdictions",
     "Class",
@@ -129,7 +131,7 @@ def report_table(figures: Figures, name: str) -> Table:
         total(figures),
         *(_decal_row(one) for one in figures.get("decals", ())),
     ]
-    return Table(name, HEAD, list(rows), Business.the().time_zone)
+    return Table(name, HEAD, list(rows), Business.the().time_zone, money=MONEY)
 
 
 DECAL_WIDTHS: Final = (0.07, 0.31, 0.1, 0.1, 0.1, 0.17, 0.15)

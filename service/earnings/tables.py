@@ -40,7 +40,8 @@ def earnings(lines: Sequence[Line], by: str, zone: ZoneInfo) -> Table:
     rows = [_row(one) for one in lines]
     if rows:
         rows.append(_total(rows, whole(lines)))
-    return Table(f"Earnings by {by}", head, rows, zone)
+    money = (*head[FIRST_FIGURE : HOURLY - 4], head[HOURLY])
+    return Table(f"Earnings by {by}", head, rows, zone, money=money)
 
 
 def _row(one: Line) -> list[Cell]:

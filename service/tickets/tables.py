@@ -84,4 +84,5 @@ def refunds(rows: Iterable[Refund], zone: ZoneInfo) -> Table:
             for one in rows
         ),
         zone,
+        money=("amount",),
     )

@@ -68,6 +68,7 @@ def reliability(rows: Iterable[Figures], zone: ZoneInfo) -> Table:
             for one in rows
         ),
         zone,
+        money=head[-4:],
     )
 
 

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from people import exports
 from people.errors import Unacceptable
 from people.exports import Format, Table, as_file, within
-from people.models import Person
+from people.models import Business, Person
 
 ZONE = ZoneInfo("America/New_York")
 # Beginnings that spreadsheets take for a formula: OWASP, "CSV Injection".
@@ -74,6 +74,40 @@ def test_figures_stay_figures_and_moments_stand_in_the_zone_of_the_business() ->
     assert cells[4] == datetime(2026, 3, 2, 9, 0, 1)  # noqa: DTZ001 - a sheet knows no offset
     assert sheet["E1"].value == "at (America/New_York)"
     assert sheet.freeze_panes == "A2"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("amount", "said"),
+    [
+        (Decimal(0), "0.00"),
+        (0, "0.00"),
+        (Decimal("41.2500"), "41.25"),
+        (Decimal("-3.5"), "-3.50"),
+        (Decimal("0.6234"), "0.6234"),
+        (Decimal("1E+3"), "1000.00"),
+        (None, ""),
+    ],
+)
+def test_amounts_have_the_decimals_of_the_currency(amount: Any, said: str) -> None:
+    given = Table("Costs", ("what", "cost", "n"), [("a can", amount, Decimal(3))], ZONE, ("cost",))
+    assert read_csv(as_file(given, "csv").content)[1] == ["a can", said, "3"]
+    cell, plain = read_sheet(as_file(given, "xlsx").content)[2][1:]
+    if amount is None:
+        assert cell.value is None
+    else:
+        assert cell.data_type == "n"
+        assert cell.value == pytest.approx(float(amount))
+        assert cell.number_format == "#,##0.00####"
+    assert plain.number_format == "General"
+
+
+@pytest.mark.django_db
+def test_a_currency_without_a_smaller_unit_has_no_decimals() -> None:
+    Business.objects.update_or_create(defaults={"currency": "JPY", "currency_exponent": 0})
+    given = Table("Costs", ("cost",), [(Decimal(1200),)], ZONE, ("cost",))
+    assert read_csv(as_file(given, "csv").content)[1] == ["1200"]
+    assert read_sheet(as_file(given, "xlsx").content)["A2"].number_format == "#,##0"
 
 
 def test_a_sheet_s_name_leaves_out_what_none_may_hold() -> None:
