@@ -30,12 +30,13 @@ Product = int | None
 
 @dataclass(frozen=True, slots=True)
 class Rates:
-    """What an hour and a way cost, and what each machine bears in a month."""
+    """What an hour and a way cost, and what each machine bears in a month; the smallest amount."""
 
     per_hour: Decimal
     per_km: Decimal
     labour_per_hour: Decimal
     overhead_per_month: Decimal
+    cent: Decimal
 
 
 @dataclass(frozen=True)
@@ -71,6 +72,7 @@ def rates() -> Rates:
         per_km=assumed.cost_per_km if settings.cost_per_km is None else settings.cost_per_km,
         labour_per_hour=ServiceSettings.the().labour_per_hour,
         overhead_per_month=settings.overhead_per_month,
+        cent=unit(),
     )
 
 
@@ -100,7 +102,7 @@ def books(starts_on: date, ends_on: date, *, machines: Sequence[int] | None = No
             f"Card fees are not known for {no_fees} machine{_s(no_fees)} that took cards and "
             "that no settlement tells of."
         )
-    own, of_place = _in_cents(own, of_place)
+    own, of_place = _in_cents(own, of_place, known.cent)
     return Books(starts_on, ends_on, known, own, of_place, visits, tuple(said), tuple(not_known))
 
 
@@ -111,7 +113,7 @@ def machines_of_site(site: int, starts_on: date, ends_on: date) -> list[int]:
 
 
 def _in_cents(
-    own: Mapping[tuple[Place, Product], Earned], of_place: Mapping[Place, Earned]
+    own: Mapping[tuple[Place, Product], Earned], of_place: Mapping[Place, Earned], cent: Decimal
 ) -> tuple[dict[tuple[Place, Product], Earned], dict[Place, Earned]]:
     """Both in whole cents. By machine, so that one alone has the figures that it has among all."""
     cells: dict[int, dict[tuple[Place, Product, bool], Earned]] = defaultdict(dict)
@@ -122,7 +124,7 @@ def _in_cents(
     found: tuple[dict[tuple[Place, Product], Earned], dict[Place, Earned]] = {}, {}
     for of_machine in cells.values():
         ordered = {key: of_machine[key] for key in sorted(of_machine, key=str)}
-        for (place, product, is_own), one in in_cents(ordered, unit()).items():
+        for (place, product, is_own), one in in_cents(ordered, cent).items():
             if is_own:
                 found[0][place, product] = one
             else:
@@ -281,7 +283,7 @@ def cost_of(visit: Driven, known: Rates) -> Earned:
     minutes = visit.own_minutes + visit.way_minutes
     cost = minutes * known.per_hour / 60 + visit.km * known.per_km
     return Earned(
-        costs={"visits": cost.quantize(unit())},
+        costs={"visits": cost.quantize(known.cent)},
         minutes=minutes,
         km=visit.km,
         visits=Decimal(1),

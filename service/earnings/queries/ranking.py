@@ -7,7 +7,6 @@ from decimal import Decimal
 from typing import Final, Literal
 
 from fleet.machines.models import Machine, Product, Site
-from service.compliance.queries.tax import unit
 from service.compute.earnings import COSTS, OF_A_PRODUCT, Earned, shared, together
 
 from .books import Books
@@ -102,7 +101,7 @@ def _by_product(of: Books) -> dict[int | None, Earned]:
             for one in products
         ]
         rest = besides.only(set(COSTS) - OF_A_PRODUCT)
-        for product, part in zip(products, shared(rest, weights, cent=unit()), strict=True):
+        for product, part in zip(products, shared(rest, weights, cent=of.rates.cent), strict=True):
             found[product] = found.get(product, Earned()) + part
     return found
 
@@ -111,7 +110,7 @@ def _by_driver(of: Books) -> dict[int | None, Earned]:
     """What machines earned, shared by visits over those who went there, less their own time."""
     visits: dict[int, dict[int | None, int]] = defaultdict(lambda: defaultdict(int))
     found: dict[int | None, Earned] = {}
-    known, cent = of.rates, unit()
+    known, cent = of.rates, of.rates.cent
     for one in of.visits:
         visits[one.machine][one.driver] += 1
         minutes = one.own_minutes + one.way_minutes
