@@ -1,6 +1,6 @@
 """Statements of commission: previewed, issued, corrected, paid, and mailed."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from functools import partial
@@ -200,18 +200,8 @@ def _require(
             f"{one.agreement} was changed meanwhile; look at the preview again",
             code="changed_meanwhile",
         )
-    if one.ends_on > today:
-        raise UnableToIssue(
-            f"{one.agreement.site}: the period ends on {one.ends_on}; issue it then or later",
-            code="period_not_over",
-        )
-    for row in issued:
-        if row.starts_on < one.ends_on and row.ends_on > one.starts_on:
-            raise UnableToIssue(
-                f"{one.agreement.site}: {row} tells of {row.starts_on} until {row.ends_on}; "
-                "correct that one",
-                code="already_issued",
-            )
+    if hindered := _hindrance(one, issued, today):
+        raise hindered
     if any(correction.pk not in waiting for correction in one.carried):
         raise UnableToIssue(
             f"{one.agreement.site}: a correction was carried meanwhile; look at the preview again",
@@ -223,6 +213,28 @@ def _require(
             "look at the preview again",
             code="changed_meanwhile",
         )
+
+
+def hindrance(one: Preview, now: datetime) -> UnableToIssue | None:
+    """Why a preview could not be issued now, where its period is not over or was told of."""
+    issued = Statement.objects.filter(site=one.agreement.site_id)
+    return _hindrance(one, issued, now.astimezone(Business.the().time_zone).date())
+
+
+def _hindrance(one: Preview, issued: Iterable[Statement], today: date) -> UnableToIssue | None:
+    if one.ends_on > today:
+        return UnableToIssue(
+            f"{one.agreement.site}: the period ends on {one.ends_on}; issue it then or later",
+            code="period_not_over",
+        )
+    for row in issued:
+        if row.starts_on < one.ends_on and row.ends_on > one.starts_on:
+            return UnableToIssue(
+                f"{one.agreement.site}: {row} tells of {row.starts_on} until {row.ends_on}; "
+                "correct that one",
+                code="already_issued",
+            )
+    return None
 
 
 def _statement(one: Preview, number: int, site: Site, actor: Person, now: datetime) -> Statement:

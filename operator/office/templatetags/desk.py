@@ -112,7 +112,7 @@ def words(value: str) -> str:
 
 @register.filter
 def percent(share: float | Decimal | None) -> str:
-    return NOTHING if share is None else f"{float(share) * 100:.0f} %"
+    return NOTHING if share is None else f"{float(share) * 100:.0f} %".replace("-", "−")
 
 
 @register.inclusion_tag("office/parts/field.html")

@@ -56,7 +56,8 @@ def run(request: PersonRequest) -> HttpResponse:
             form, runs.run_statements, actor=request.user, now=timezone.now(), **form.cleaned_data
         )
         if made is not None:
-            messages.success(request, f"{len(made)} statements issued.")
+            none = "No statement to issue: all of that period are, or no agreement covers it."
+            messages.success(request, f"Statements issued: {len(made)}." if made else none)
             return redirect("office:commission")
     return _listing(request, form)
 
@@ -144,6 +145,7 @@ def _preview(
         "found": found,
         "figures": _shown(found.figures) if found else None,
         "due": found.due if found else None,
+        "hindered": actions.hindrance(found, timezone.now()) if found else None,
     }
     return render(request, "office/commission/preview.html", context, status=sent(form))
 

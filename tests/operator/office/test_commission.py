@@ -44,6 +44,7 @@ def test_a_statement_from_terms_to_the_payment(
     page = client.get(
         reverse("office:statement-preview", args=[agreement.pk]), {"day": "2026-02-05"}
     )
+    assert "Issue this statement" in page.content.decode()
     # Fifty at 10 % and the twenty above at 20 %.
     assert "$9.00" in page.content.decode()
     asked = {"day": "2026-02-05", "digest": page.context["found"].digest}
@@ -54,6 +55,12 @@ def test_a_statement_from_terms_to_the_payment(
     assert not Statement.objects.exists()
     assert post(client, "statement-issue", agreement.pk, **asked).status_code == 302
     made = Statement.objects.get()
+    for day, why in (("2026-02-05", f"{made} tells of"), ("2040-02-05", "the period ends on")):
+        again = client.get(
+            reverse("office:statement-preview", args=[agreement.pk]), {"day": day}
+        ).content.decode()
+        assert why in again
+        assert "Issue this statement" not in again, "it would only be refused"
     paid = {"pay-amount": "9.00", "pay-paid_on": "2026-03-02"}
     assert post(client, "statement-pay", made.pk, **paid).status_code == 302
     assert post(client, "statement-pay", made.pk, **paid).status_code == 422
@@ -72,6 +79,8 @@ def test_a_statement_from_terms_to_the_payment(
     assert "corrections for the next" in client.get(reverse("office:commission")).content.decode()
     run = post(client, "statements-run", day="2026-02-05", rhythm="monthly")
     assert run.status_code == 302
+    told = client.get(reverse("office:commission")).content.decode()
+    assert "No statement to issue" in told
     assert Statement.objects.count() == 1
 
 
