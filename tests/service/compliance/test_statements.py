@@ -165,9 +165,7 @@ def test_what_no_rule_is_entered_for_is_said(machine: Machine, owner: Person) ->
 
 def test_nobody_told_what_is_taken_off(machine: Machine, owner: Person) -> None:
     agreement = agree(machine, owner, STEPS)
-    found = preview(
-        agreement=agreement, starts_on=date(2026, 2, 1), ends_on=date(2026, 3, 1)
-    )
+    found = preview(agreement=agreement, starts_on=date(2026, 2, 1), ends_on=date(2026, 3, 1))
     assert "Not known and not taken off: tax." in found.reckoned.said
 
 
