@@ -38,25 +38,24 @@ def test_we_sign_as_the_reference_library_does() -> None:
     assert ours["webhook-signature"] == theirs
 
 
-@pytest.mark.parametrize(
-    ("name", "value"),
-    [
-        ("webhook-id", "msg_2"),
-        ("webhook-timestamp", str(int(NOW.timestamp()) - 1)),
-        ("webhook-signature", "v1," + base64.b64encode(bytes(32)).decode()),
-    ],
-)
-def test_what_was_changed_on_the_way_is_refused(name: str, value: str) -> None:
-    secret = secret_of(bytes(range(24)))
-    signed = headers([secret], message="msg_1", at=NOW, body="{}")
-    with pytest.raises(WebhookVerificationError):
-        Webhook(secret).verify("{}", signed | {name: value})
+@pytest.mark.parametrize("name", ["webhook-id", "webhook-timestamp", "webhook-signature"])
+def test_what_was_changed_on_the_way_is_refused(name: str) -> None:
+    secret, now = secret_of(bytes(range(24))), datetime.now(UTC)
+    signed = headers([secret], message="msg_1", at=now, body="{}")
+    Webhook(secret).verify("{}", signed)
+    changed = {
+        "webhook-id": "msg_2",
+        "webhook-timestamp": str(int(now.timestamp()) - 1),
+        "webhook-signature": "v1," + base64.b64encode(bytes(32)).decode(),
+    }
+    with pytest.raises(WebhookVerificationError, match="No matching signature"):
+        Webhook(secret).verify("{}", signed | {name: changed[name]})
 
 
 def test_another_body_is_refused() -> None:
     secret = secret_of(bytes(range(24)))
-    signed = headers([secret], message="msg_1", at=NOW, body='{"a":1}')
-    with pytest.raises(WebhookVerificationError):
+    signed = headers([secret], message="msg_1", at=datetime.now(UTC), body='{"a":1}')
+    with pytest.raises(WebhookVerificationError, match="No matching signature"):
         Webhook(secret).verify('{"a":2}', signed)
 
 
